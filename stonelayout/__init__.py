@@ -1,0 +1,1 @@
+"""stonelayout: from artwork to hot-fix stone templates."""

@@ -1,0 +1,104 @@
+"""The patterns by name and the options that each takes, as data: for job files, shell and docs.
+
+It stands apart from the engine, so that a job can be checked and help shown without numpy.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from .errors import InputError
+from .units import parse_length
+
+Reader = Literal["length", "angle", "count", "yes-no", "choice"]
+
+
+@dataclass(frozen=True)
+class Option:
+    """One option of a pattern: its name, how it is read, its default, one line of help."""
+
+    name: str
+    reader: Reader
+    default: Any
+    help: str
+    choices: tuple[str, ...] = ()
+
+    def read(self, value: Any) -> Any:
+        """Return the checked value (lengths in mm, angles in degrees); InputError if wrong."""
+        match self.reader:
+            case "length":
+                return _length(value)
+            case "angle":
+                return _angle(value)
+            case "count":
+                return _count(value)
+            case "yes-no":
+                if not isinstance(value, bool):
+                    raise InputError(f"{value!r} is not true or false")
+                return value
+            case "choice":
+                if value not in self.choices:
+                    raise InputError(f"{value!r} is not one of: {', '.join(self.choices)}")
+                return value
+
+
+def _length(value: Any) -> float:
+    if not isinstance(value, str):
+        raise InputError(f'{value!r} is not a length; write e.g. "0.5 mm"')
+    return parse_length(value)
+
+
+def _angle(value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        raise InputError(f"{value!r} is not an angle in degrees")
+    return float(value)
+
+
+def _count(value: Any) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 100:
+        raise InputError(f"{value!r} is not a whole number from 1 to 100")
+    return value
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """A pattern as users see it. ``several`` tells whether it takes a list of sizes."""
+
+    summary: str
+    options: tuple[Option, ...] = ()
+    several: bool = False
+
+    def defaults(self) -> dict[str, Any]:
+        """Return the options that are not asked for."""
+        return {option.name: option.default for option in self.options}
+
+
+MARGIN = Option("margin", "length", 0.0, "extra distance from the stone's rim to the outline")
+
+PATTERNS: Mapping[str, Pattern] = {
+    "edge": Pattern(
+        "rows along the outline",
+        (
+            Option(
+                "where",
+                "choice",
+                "auto",
+                "where the row runs: inside a filled shape and on a drawn line unless said",
+                ("auto", "on", "inside", "outside"),
+            ),
+            Option("rows", "count", 1, "how many parallel rows"),
+            MARGIN,
+        ),
+    ),
+    "lattice": Pattern(
+        "a regular 60 degree grid, at the angle and offset that place the most stones",
+        (MARGIN,),
+    ),
+    "courses": Pattern(
+        "rows parallel to the outline that fit the local width",
+        (MARGIN,),
+    ),
+}
