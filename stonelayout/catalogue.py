@@ -77,7 +77,7 @@ class Cutter:
 
 @dataclass(frozen=True)
 class Catalogue:
-    """All that can be named in a job: mappings from name to Stone, Sheet, Cutter, and ``#rrggbb``."""
+    """All that a job can name: mappings from name to Stone, ``#rrggbb``, Sheet and Cutter."""
 
     stones: Mapping[str, Stone] = field(default_factory=dict)
     colours: Mapping[str, str] = field(default_factory=dict)

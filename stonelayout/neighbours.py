@@ -24,11 +24,7 @@ def pairs_nearer(centres: Points, distance: float) -> tuple[npt.NDArray[np.intp]
         return np.empty((0, 2), dtype=np.intp), np.empty(0)
     reach = distance * (1 + ROUNDING)
     pairs = KDTree(centres).query_pairs(reach, output_type="ndarray").astype(np.intp)
-    lengths = np.hypot(*(centres[pairs[:, 0]] - centres[pairs[:, 1]]).T)
-    near = lengths < distance * (1 - ROUNDING)
-    pairs, lengths = pairs[near], lengths[near]
-    order = np.lexsort((pairs[:, 1], pairs[:, 0]))
-    return pairs[order], lengths[order]
+    return _nearer(centres, centres, pairs, distance)
 
 
 def crossing_pairs(
@@ -44,10 +40,16 @@ def crossing_pairs(
         return np.empty((0, 2), dtype=np.intp), np.empty(0)
     found = KDTree(first).query_ball_tree(KDTree(second), distance * (1 + ROUNDING))
     counts = [len(row) for row in found]
-    pairs = np.column_stack(
-        (np.repeat(np.arange(len(first)), counts), np.array([j for row in found for j in row]))
-    ).astype(np.intp)
-    lengths = np.hypot(*(first[pairs[:, 0]] - second[pairs[:, 1]]).T)
+    near = np.array([j for row in found for j in row], dtype=np.intp)
+    pairs = np.column_stack((np.repeat(np.arange(len(first), dtype=np.intp), counts), near))
+    return _nearer(first, second, pairs, distance)
+
+
+def _nearer(
+    first: Points, second: Points, pairs: npt.NDArray[np.intp], distance: float
+) -> tuple[npt.NDArray[np.intp], Points]:
+    steps = first[pairs[:, 0]] - second[pairs[:, 1]]
+    lengths = np.hypot(steps[:, 0], steps[:, 1])
     near = lengths < distance * (1 - ROUNDING)
     pairs, lengths = pairs[near], lengths[near]
     order = np.lexsort((pairs[:, 1], pairs[:, 0]))
@@ -60,5 +62,5 @@ def nearest_distances(centres: Points) -> Points:
 
     if len(centres) < 2:
         return np.full(len(centres), np.inf)
-    found, _ = KDTree(centres).query(centres, k=2)
-    return np.asarray(found[:, 1], dtype=np.float64)
+    found = np.asarray(KDTree(centres).query(centres, k=2)[0], dtype=np.float64)
+    return found[:, 1]

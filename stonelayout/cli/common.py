@@ -1,0 +1,151 @@
+"""What the commands share: option types, the catalogue, output and findings on the terminal."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from stonelayout.errors import InputError
+from stonelayout.files import STDIN, write_one
+from stonelayout.units import parse_length
+
+if TYPE_CHECKING:
+    from stonelayout.artwork import Artwork
+    from stonelayout.catalogue import Catalogue
+    from stonelayout.findings import Finding
+
+F = TypeVar("F", bound=Callable[..., Any])
+#: A user's own catalogue, read whenever it exists.
+USER_CATALOGUE = "catalogue.toml"
+
+
+class LengthType(click.ParamType[float]):
+    """A length with its unit, e.g. ``240mm`` or ``9.5in``; mm inside."""
+
+    name = "LENGTH"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Return mm; a usage error says what a length looks like."""
+        if isinstance(value, float):
+            return value
+        try:
+            return parse_length(str(value))
+        except InputError as error:
+            self.fail(error.message, param, ctx)
+
+
+LENGTH = LengthType()
+
+format_option = click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="How to print the result on standard output.",
+)
+sheet_option = click.option(
+    "--sheet", "sheet_name", metavar="NAME", help="Template sheet (see: stonelayout sheets)."
+)
+
+
+def catalogue_option(command: F) -> F:
+    """Add ``--catalogue FILE``."""
+    return click.option(
+        "--catalogue",
+        "catalogue_files",
+        multiple=True,
+        metavar="FILE",
+        help="Your own stones, sheets, colours and cutters (TOML), laid over the built-in ones.",
+    )(command)
+
+
+def artwork_options(command: F) -> F:
+    """Add ``--width``, ``--height`` and ``--dpi``."""
+    for option in (
+        click.option("--dpi", type=float, default=96.0, help="Pixels an inch (old files: 72, 90)."),
+        click.option("--height", type=LENGTH, help="Height of the drawing's page, e.g. 180mm."),
+        click.option("--width", type=LENGTH, help="Width of the drawing's page, e.g. 240mm."),
+    ):
+        command = option(command)
+    return command
+
+
+def user_catalogue_path() -> Path:
+    """Return where the user's own catalogue stands, whether or not it exists."""
+    given = os.environ.get("STONELAYOUT_CATALOGUE")
+    return Path(given) if given else Path(click.get_app_dir("stonelayout")) / USER_CATALOGUE
+
+
+def load_catalogue(files: Iterable[str] = ()) -> Catalogue:
+    """Return the packaged catalogue, the user's own file over it, then ``files`` over that."""
+    from stonelayout.catalogue import load_catalogue as load
+
+    own = user_catalogue_path()
+    paths = [str(own)] if own.is_file() or "STONELAYOUT_CATALOGUE" in os.environ else []
+    return load(*paths, *files)
+
+
+def read_artwork(
+    path: str, width: float | None = None, height: float | None = None, dpi: float = 96.0
+) -> Artwork:
+    """Read an SVG (``-`` is standard input) at the size asked."""
+    from stonelayout.files import read_bytes
+    from stonelayout.svg import read_svg
+
+    name = "standard input" if path == STDIN else path
+    return read_svg(read_bytes(path), name=name, width=width, height=height, dpi=dpi)
+
+
+def write_result(path: str | None, content: str | bytes) -> None:
+    """Write to a file whole or not at all; None or ``-`` is standard output."""
+    if path is None or path == STDIN:
+        data = content.encode("utf-8") if isinstance(content, str) else content
+        sys.stdout.buffer.write(data)
+        sys.stdout.flush()
+    else:
+        write_one(path, content)
+
+
+def print_json(data: Any) -> None:
+    """Print data as JSON on standard output."""
+    click.echo(json.dumps(data, ensure_ascii=False, indent=2))
+
+
+def say(message: str) -> None:
+    """Print words for people on standard error."""
+    click.echo(message, err=True)
+
+
+_COLOURS = {"error": "red", "warning": "yellow", "note": "cyan"}
+
+
+def finding_lines(findings: Iterable[Finding], most: int = 20) -> list[str]:
+    """Return findings as lines for the terminal, the most serious first; the rest counted."""
+    from stonelayout.findings import in_order
+
+    ordered = in_order(findings)
+    lines = []
+    for finding in ordered[:most]:
+        where = f" at {finding.at[0]:.1f}, {finding.at[1]:.1f} mm" if finding.at else ""
+        layer = f"{finding.layer}: " if finding.layer else ""
+        head = click.style(finding.severity, fg=_COLOURS[finding.severity])
+        lines.append(f"{head}: {layer}{finding.message}{where} [{finding.code}]")
+    if len(ordered) > most:
+        lines.append(f"... and {len(ordered) - most} more (--format json has all)")
+    return lines
+
+
+def exit_code(findings: Iterable[Finding]) -> int:
+    """Return 1 when any finding has severity error, else 0."""
+    from stonelayout.findings import has_errors
+
+    return int(has_errors(findings))

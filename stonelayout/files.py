@@ -1,0 +1,65 @@
+"""Reading and writing files so that nothing is ever left half-written."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+
+from .errors import InputError
+
+STDIN = "-"
+
+
+def read_bytes(path: str | Path) -> bytes:
+    """Return a file's bytes (``-`` is standard input). Raises InputError naming the file."""
+    if str(path) == STDIN:
+        return sys.stdin.buffer.read()
+    try:
+        return Path(path).read_bytes()
+    except OSError as error:
+        raise InputError(f"cannot read: {error.strerror or error}", file=str(path)) from None
+
+
+def read_text(path: str | Path) -> str:
+    """Return a file's UTF-8 text. Raises InputError naming the file."""
+    try:
+        return read_bytes(path).decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError("not UTF-8 text", file=str(path)) from None
+
+
+def write_all(folder: str | Path, contents: Mapping[str, str | bytes]) -> None:
+    """Write the files into a folder, made if need be: all of them, or none.
+
+    Each is written beside its place under a temporary name; only when all are on disk are they
+    renamed. Raises InputError naming the file that cannot be written.
+    """
+    root = Path(folder)
+    staged: list[tuple[Path, Path]] = []
+    place = root
+    try:
+        root.mkdir(parents=True, exist_ok=True)
+        for name, content in contents.items():
+            place = root / name
+            place.parent.mkdir(parents=True, exist_ok=True)
+            if place.is_dir():
+                raise IsADirectoryError(21, "there is a folder of that name")
+            temporary = place.with_name(f".{place.name}.{os.getpid()}.part")
+            staged.append((temporary, place))
+            data = content.encode("utf-8") if isinstance(content, str) else content
+            temporary.write_bytes(data)
+        for temporary, place in staged:
+            temporary.replace(place)
+    except OSError as error:
+        raise InputError(f"cannot write: {error.strerror or error}", file=str(place)) from None
+    finally:
+        for temporary, _ in staged:
+            temporary.unlink(missing_ok=True)
+
+
+def write_one(path: str | Path, content: str | bytes) -> None:
+    """Write one file, whole or not at all. Raises InputError naming it."""
+    target = Path(path)
+    write_all(target.parent, {target.name: content})
