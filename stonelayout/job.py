@@ -1,0 +1,341 @@
+"""A job file: strict TOML, read whole, every problem listed at once with its line."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, TypeVar
+
+from .catalogue import DEFAULT_SHEET, Catalogue, Sheet, Stone, unknown
+from .errors import CatalogueError, InputError, JobError
+from .options import PATTERNS
+from .tomlplaces import Places
+from .units import number, parse_length
+
+T = TypeVar("T")
+CUT_FORMATS = ("svg", "dxf", "hpgl", "pdf")
+#: Web added to the sheet's least when a rule gives no pitch, gap or web: a little to spare.
+SPARE_WEB_MM = 0.05
+_SPACINGS = ("pitch", "gap", "web")
+_PICK_KEYS = ("layer", "id", "fill", "stroke", "all")
+_PERCENT = re.compile(r"\s*(\d+(?:\.\d+)?)\s*%\s*\Z")
+
+
+@dataclass(frozen=True)
+class Pick:
+    """Which shapes a rule takes: every key given must match; ``all`` takes every shape."""
+
+    layer: str | None = None
+    id: str | None = None
+    fill: str | None = None
+    stroke: str | None = None
+    all: bool = False
+
+    def __str__(self) -> str:
+        given = ((key, getattr(self, key)) for key in _PICK_KEYS[:-1])
+        words = [f'{key} "{value}"' for key, value in given if value is not None]
+        return " and ".join(words) or "all shapes"
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One ``[[lay]]`` rule, resolved: stones (largest first) with their pitches in mm.
+
+    ``pitches[i]`` is the least centre distance between two stones of ``stones[i]``. ``key`` and
+    ``place`` name the rule in messages (``lay[1]``, ``job.toml:8``).
+    """
+
+    pick: Pick
+    stones: tuple[Stone, ...]
+    pitches: tuple[float, ...]
+    colour: str
+    pattern: str
+    options: Mapping[str, Any] = field(default_factory=dict)
+    key: str = "lay[1]"
+    place: str = ""
+
+
+@dataclass(frozen=True)
+class Job:
+    """A whole job. Lengths in mm; ``spare`` is a share (0.03 for 3 %)."""
+
+    artwork: str
+    rules: tuple[Rule, ...]
+    sheet: Sheet
+    catalogue: Catalogue
+    width: float | None = None
+    height: float | None = None
+    dpi: float = 96.0
+    spare: float = 0.03
+    cut: tuple[str, ...] = ("svg",)
+    garment: str = "navy"
+    file: str = "job"
+
+    @property
+    def name(self) -> str:
+        """The job's name: its file name without the ending."""
+        return Path(self.file).stem
+
+
+def pitch_for(
+    stone: Stone, sheet: Sheet, spacing: str | None = None, value: float | None = None
+) -> float:
+    """Return the pitch in mm that a pitch, a gap or a web asks for; none: the least with spare.
+
+    pitch = stone + gap = hole + web. Raises InputError when stones would not even fit side by
+    side: the largest of the size must not touch.
+    """
+    if spacing is None or value is None:
+        return sheet.hole(stone.diameter) + sheet.least_web + SPARE_WEB_MM
+    base = {"pitch": 0.0, "gap": stone.diameter, "web": sheet.hole(stone.diameter)}[spacing]
+    pitch = round(base + value, 9)
+    if pitch < stone.max:
+        raise InputError(
+            f"a pitch of {number(pitch, 3)} mm is less than the stone: {stone.name} measures up to "
+            f"{number(stone.max, 2)} mm"
+        )
+    return pitch
+
+
+def parse_job(text: str, file: str, catalogue: Catalogue) -> Job:
+    """Read a job file's text. Raises JobError that lists every problem found."""
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise JobError([f"{file}: not TOML: {error}"]) from None
+    reader = _Reader(Places(text, file), catalogue)
+    job = reader.job(data, file)
+    if reader.problems or job is None:
+        raise JobError(reader.problems)
+    return job
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str) or not value.strip():
+        raise InputError(f'{value!r} is not text; write it in quotes, e.g. "waves"')
+    return value.strip()
+
+
+def _positive_length(value: Any) -> float:
+    if not isinstance(value, str):
+        raise InputError(f'{value!r} is not a length; write e.g. "0.5 mm"')
+    found = parse_length(value)
+    if found <= 0:
+        raise InputError(f'"{value}" must be more than zero')
+    return found
+
+
+def _length(value: Any) -> float:
+    if not isinstance(value, str):
+        raise InputError(f'{value!r} is not a length; write e.g. "0.5 mm"')
+    return parse_length(value)
+
+
+def _dpi(value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not 1 <= value <= 10000:
+        raise InputError(f"{value!r} is not a number of pixels an inch, such as 96, 90 or 72")
+    return float(value)
+
+
+def _percent(value: Any) -> float:
+    match = _PERCENT.match(value) if isinstance(value, str) else None
+    if match is None or float(match.group(1)) > 100:
+        raise InputError(f'{value!r} is not a share from 0 to 100; write e.g. "3 %"')
+    return float(match.group(1)) / 100.0
+
+
+def _formats(value: Any) -> tuple[str, ...]:
+    if not isinstance(value, list) or not value:
+        raise InputError(f"{value!r} is not a list; write e.g. {list(CUT_FORMATS[:2])}")
+    for entry in value:
+        if entry not in CUT_FORMATS:
+            raise InputError(unknown(entry, CUT_FORMATS, "format"))
+    return tuple(dict.fromkeys(value))
+
+
+def _paint(value: Any) -> str:
+    """Read a fill or stroke of a pick: ``none``, any CSS colour; gives ``#rrggbb`` or none."""
+    from tinycss2.color3 import parse_color
+
+    text = _text(value)
+    if text.lower() == "none":
+        return "none"
+    rgba = parse_color(text)
+    if rgba is None or isinstance(rgba, str):
+        raise InputError(f'"{text}" is not a colour; write e.g. "#1f4fa8", "red" or "none"')
+    return "#" + "".join(f"{round(part * 255):02x}" for part in rgba[:3])
+
+
+def _yes(value: Any) -> bool:
+    if value is not True:
+        raise InputError(f"{value!r}: write {{ all = true }}, or name shapes by layer, id or fill")
+    return True
+
+
+_PICK_READERS: dict[str, Callable[[Any], Any]] = {
+    "layer": _text,
+    "id": _text,
+    "fill": _paint,
+    "stroke": _paint,
+    "all": _yes,
+}
+
+
+class _Reader:
+    """Reads a job's tables and keeps every problem."""
+
+    def __init__(self, places: Places, catalogue: Catalogue) -> None:
+        self.places = places
+        self.catalogue = catalogue
+        self.problems: list[str] = []
+
+    def problem(self, key: str, message: str) -> None:
+        self.problems.append(self.places.at(key, message))
+
+    def value(self, key: str, read: Callable[[Any], T], raw: Any) -> T | None:
+        """Read one value; on a problem keep it and return None."""
+        try:
+            return read(raw)
+        except InputError as error:
+            self.problem(key, error.message)
+            return None
+
+    def table(
+        self, data: Mapping[str, Any], name: str, readers: Mapping[str, Callable[[Any], Any]]
+    ) -> dict[str, Any]:
+        """Read a table strictly: unknown keys and wrong values become problems."""
+        raw = data.get(name, {})
+        if not isinstance(raw, dict):
+            self.problem(name, f"write it as a table: [{name}]")
+            return {}
+        return self.keys(name, raw, readers)
+
+    def keys(
+        self, where: str, raw: Mapping[str, Any], readers: Mapping[str, Callable[[Any], Any]]
+    ) -> dict[str, Any]:
+        found = {}
+        for key, value in raw.items():
+            if key not in readers:
+                self.problem(f"{where}.{key}", unknown(key, readers, "key"))
+            elif (read := self.value(f"{where}.{key}", readers[key], value)) is not None:
+                found[key] = read
+        return found
+
+    def job(self, data: Mapping[str, Any], file: str) -> Job | None:
+        known = ("artwork", "sheet", "lay", "order", "outputs")
+        for key in data:
+            if key not in known:
+                self.problem(key, unknown(key, known, "table"))
+        artwork = self.table(
+            data,
+            "artwork",
+            {"file": _text, "width": _positive_length, "height": _positive_length, "dpi": _dpi},
+        )
+        if "file" not in artwork and "file" not in (data.get("artwork") or {}):
+            self.problem("artwork", 'missing: [artwork] with file = "NAME.svg"')
+        sheet = self.table(data, "sheet", {"use": self._sheet}).get("use")
+        if sheet is None:
+            sheet = self.catalogue.sheet(DEFAULT_SHEET)
+        order = self.table(data, "order", {"spare": _percent})
+        outputs = self.table(data, "outputs", {"cut": _formats, "garment": self._colour})
+        rules = self.rules(data.get("lay"), sheet)
+        if self.problems:
+            return None
+        return Job(
+            artwork=artwork.pop("file"),
+            rules=rules,
+            sheet=sheet,
+            catalogue=self.catalogue,
+            file=file,
+            **artwork,
+            **order,
+            **outputs,
+        )
+
+    def _sheet(self, value: Any) -> Sheet:
+        return self.catalogue.sheet(_text(value))
+
+    def _colour(self, value: Any) -> str:
+        self.catalogue.rgb(_text(value))
+        return _text(value).lower()
+
+    def rules(self, raw: Any, sheet: Sheet) -> tuple[Rule, ...]:
+        if raw is None or raw == []:
+            self.problem("lay", "missing: at least one [[lay]] rule says which stones go where")
+            return ()
+        if not isinstance(raw, list) or not all(isinstance(rule, dict) for rule in raw):
+            self.problem("lay", "write each rule as a table of its own: [[lay]]")
+            return ()
+        rules = (self.rule(f"lay[{k}]", entry, sheet) for k, entry in enumerate(raw, start=1))
+        return tuple(rule for rule in rules if rule is not None)
+
+    def rule(self, key: str, raw: Mapping[str, Any], sheet: Sheet) -> Rule | None:
+        before = len(self.problems)
+        pattern = raw.get("pattern", "courses")
+        if pattern not in PATTERNS:
+            self.problem(f"{key}.pattern", unknown(pattern, PATTERNS, "pattern"))
+            return None
+        spec = PATTERNS[pattern]
+        readers: dict[str, Callable[[Any], Any]] = {
+            "pick": lambda value: self.pick(f"{key}.pick", value),
+            "stone": lambda value: self.stones(value, spec.several, pattern),
+            "colour": self._colour,
+            "pattern": _text,
+            "pitch": _positive_length,
+            "gap": _length,
+            "web": _length,
+        }
+        readers |= {option.name: option.read for option in spec.options}
+        found = self.keys(key, raw, readers)
+        for needed in ("pick", "stone", "colour"):
+            if needed not in raw:
+                self.problem(key, f"missing {needed}")
+        given = [name for name in _SPACINGS if name in raw]
+        if len(given) > 1:
+            self.problem(key, f"give one of pitch, gap and web, not {' and '.join(given)}")
+        if len(self.problems) > before:
+            return None
+        spacing = given[0] if given else None
+        pitches = self.value(
+            f"{key}.{spacing}" if spacing else key,
+            lambda stones: tuple(
+                pitch_for(stone, sheet, spacing, found[spacing] if spacing else None)
+                for stone in stones
+            ),
+            found["stone"],
+        )
+        if pitches is None:
+            return None
+        options = {option.name: found.get(option.name, option.default) for option in spec.options}
+        line = self.places.line(key)
+        return Rule(
+            pick=found["pick"],
+            stones=found["stone"],
+            pitches=pitches,
+            colour=found["colour"],
+            pattern=pattern,
+            options=options,
+            key=key,
+            place=f"{self.places.file}:{line}" if line else self.places.file,
+        )
+
+    def pick(self, key: str, value: Any) -> Pick | None:
+        if not isinstance(value, dict) or not value:
+            raise InputError('write e.g. { layer = "waves" }, { fill = "#1f4fa8" }, { all = true }')
+        found = self.keys(key, value, _PICK_READERS)
+        return Pick(**found) if len(found) == len(value) else None
+
+    def stones(self, value: Any, several: bool, pattern: str) -> tuple[Stone, ...]:
+        names: Iterable[Any] = value if isinstance(value, list) else [value]
+        found = [self.catalogue.stone(_text(name)) for name in names]
+        if not found:
+            raise InputError("the list of stones is empty")
+        if len(found) > 1 and not several:
+            takes = ", ".join(name for name, spec in PATTERNS.items() if spec.several)
+            raise InputError(f"{pattern} takes one size, not a list (lists go with: {takes})")
+        if len({stone.name for stone in found}) < len(found):
+            raise CatalogueError("a size stands twice in the list")
+        return tuple(sorted(found, key=lambda stone: -stone.diameter))

@@ -1,0 +1,275 @@
+"""Laying a whole artwork: rules pick shapes, patterns lay stones, later rules give way.
+
+The only file that knows all patterns.
+"""
+
+from __future__ import annotations
+
+import importlib
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from .artwork import Artwork, Points, Shape
+from .catalogue import Sheet, Stone, unknown
+from .errors import JobError, LayoutError
+from .findings import Finding, in_order
+from .job import Pick, Rule
+from .layout import Kind, Layout
+from .neighbours import ROUNDING
+from .patterns.base import Ask, Laid, Obstacles, Spec
+
+#: Where each pattern is made: imported when a rule asks for it.
+_MAKERS = {
+    "edge": ("stonelayout.patterns.edge", "lay_edge"),
+    "lattice": ("stonelayout.patterns.lattice", "lay_lattice"),
+    "courses": ("stonelayout.patterns.courses", "lay_courses"),
+}
+#: Room between two stones of unlike layers when they are as large as their sizes get, in mm.
+LEAST_GAP_MM = 0.1
+
+
+def least_distance(first: Stone, second: Stone, sheet: Sheet) -> float:
+    """Return the least centre distance in mm between stones of two layers.
+
+    The largest stones of both sizes stay clear of each other, and a stone already on the tape
+    stays clear of the other layer's hole: its radius plus that hole's radius.
+    """
+    touching = (first.max + second.max) / 2 + LEAST_GAP_MM
+    over_hole = max(
+        (first.diameter + sheet.hole(second.diameter)) / 2,
+        (second.diameter + sheet.hole(first.diameter)) / 2,
+    )
+    return max(touching, over_hole)
+
+
+def matches(pick: Pick, shape: Shape) -> bool:
+    """Tell whether a shape has everything that a pick names."""
+    return pick.all or (
+        (pick.layer is None or pick.layer in (shape.layer, shape.layer_id))
+        and (pick.id is None or pick.id == shape.id)
+        and (pick.fill is None or pick.fill == (shape.fill or "none"))
+        and (pick.stroke is None or pick.stroke == (shape.stroke or "none"))
+    )
+
+
+def pick_shapes(artwork: Artwork, rules: Sequence[Rule]) -> list[list[Shape]]:
+    """Return the shapes of each rule, in the drawing's order.
+
+    Raises JobError that lists every rule which picks nothing, with the nearest names.
+    """
+    picked = [[s for s in artwork.shapes if matches(rule.pick, s)] for rule in rules]
+    problems = [
+        f"{rule.place}: {rule.key}.pick: no shape in {artwork.file or 'the artwork'} has "
+        f"{rule.pick}{_nearest(rule.pick, artwork)}"
+        for rule, shapes in zip(rules, picked, strict=True)
+        if not shapes
+    ]
+    if problems:
+        raise JobError(problems)
+    return picked
+
+
+def _nearest(pick: Pick, artwork: Artwork) -> str:
+    shapes = artwork.shapes
+    have: dict[str, set[str]] = {
+        "layer": {s.layer for s in shapes} | {s.layer_id for s in shapes},
+        "id": {s.id for s in shapes},
+        "fill": {s.fill or "none" for s in shapes},
+        "stroke": {s.stroke or "none" for s in shapes},
+    }
+    for key, names in have.items():
+        value = getattr(pick, key)
+        if value is not None and value not in names:
+            return f"; {unknown(value, names - {''}, key)}"
+    return "; each of them is there, but no shape has all at once"
+
+
+@dataclass
+class _Bench:
+    """The stones laid so far."""
+
+    sheet: Sheet
+    kinds: list[Kind] = field(default_factory=list)
+    stones: list[Stone] = field(default_factory=list)
+    centres: list[Points] = field(default_factory=list)
+    kind: list[npt.NDArray[np.intp]] = field(default_factory=list)
+    pitch: list[Points] = field(default_factory=list)
+    source: list[str] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+
+    def kind_of(self, stone: Stone, colour: str) -> int:
+        kind = Kind(stone.name, colour, stone.diameter)
+        if kind not in self.kinds:
+            self.kinds.append(kind)
+            self.stones.append(stone)
+        return self.kinds.index(kind)
+
+    def obstacles(self, rule: Rule, shape: Shape) -> Obstacles:
+        """Return the stones near a shape, with the distance that each keeps from the rule's."""
+        if not self.centres:
+            return Obstacles.none(len(rule.stones))
+        centres = np.concatenate(self.centres)
+        kind = np.concatenate(self.kind)
+        pitch = np.concatenate(self.pitch)
+        x0, y0, x1, y1 = shape.bounds
+        reach = max(float(pitch.max()), *rule.pitches) + max(stone.max for stone in rule.stones)
+        near = np.flatnonzero(
+            (centres[:, 0] > x0 - reach)
+            & (centres[:, 0] < x1 + reach)
+            & (centres[:, 1] > y0 - reach)
+            & (centres[:, 1] < y1 + reach)
+        )
+        distance = np.empty((len(near), len(rule.stones)))
+        for column, (stone, own) in enumerate(zip(rule.stones, rule.pitches, strict=True)):
+            mine = self.kind_of(stone, rule.colour)
+            least = np.array(
+                [
+                    own if k == mine else least_distance(other, stone, self.sheet)
+                    for k, other in enumerate(self.stones)
+                ]
+            )
+            distance[:, column] = np.maximum(least[kind[near]], (pitch[near] + own) / 2)
+        return Obstacles(centres[near], distance)
+
+    def add(self, rule: Rule, shape: Shape, laid: Laid, obstacles: Obstacles) -> None:
+        keep = clear_of(laid, obstacles)
+        removed = np.flatnonzero(~keep)
+        if len(removed):
+            x, y = laid.centres[removed[0]]
+            self.findings.append(
+                Finding(
+                    "stones-given-way",
+                    "note",
+                    f"{len(removed)} of {len(keep)} stones of {rule.key} were left out, where "
+                    "stones of an earlier rule stand too near",
+                    (float(x), float(y)),
+                    shape.id,
+                    len(removed),
+                )
+            )
+        kinds = np.array([self.kind_of(s, rule.colour) for s in rule.stones], dtype=np.intp)
+        size = laid.size[keep]
+        self.centres.append(laid.centres[keep])
+        self.kind.append(kinds[size])
+        self.pitch.append(np.array(rule.pitches)[size])
+        self.source.extend([shape.id] * len(size))
+        self.findings.extend(laid.findings)
+        if not len(size):
+            self.findings.append(
+                Finding(
+                    "shape-without-stones",
+                    "warning",
+                    f"{rule.key} places no stone on this shape: it is too small or too narrow for "
+                    f"{rule.stones[-1].name}; choose a smaller size or another pattern",
+                    _middle(shape),
+                    shape.id,
+                )
+            )
+
+    def layout(self, artwork: Artwork) -> Layout:
+        empty = np.empty((0, 2))
+        return Layout(
+            size=artwork.size,
+            kinds=tuple(self.kinds),
+            centres=np.concatenate([empty, *self.centres]),
+            kind=np.concatenate([np.empty(0, dtype=np.intp), *self.kind]),
+            source=tuple(self.source),
+            findings=in_order(self.findings),
+        )
+
+
+def clear_of(laid: Laid, obstacles: Obstacles) -> npt.NDArray[np.bool_]:
+    """Tell which stones keep their distance from all obstacles, shape (n,). Exact, by hypot."""
+    from scipy.spatial import KDTree
+
+    keep = np.ones(len(laid.centres), dtype=np.bool_)
+    if not len(obstacles.centres) or not len(keep):
+        return keep
+    tree = KDTree(obstacles.centres)
+    reach = obstacles.distance.max(axis=0)
+    for size in np.unique(laid.size):
+        mine = np.flatnonzero(laid.size == size)
+        for i, near in zip(
+            mine, tree.query_ball_point(laid.centres[mine], float(reach[size])), strict=True
+        ):
+            steps = obstacles.centres[near] - laid.centres[i]
+            least = obstacles.distance[near, size] * (1 - ROUNDING)
+            keep[i] = bool((np.hypot(steps[:, 0], steps[:, 1]) >= least).all())
+    return keep
+
+
+def lay(artwork: Artwork, rules: Sequence[Rule], sheet: Sheet) -> Layout:
+    """Lay stones on an artwork by the rules, the first first.
+
+    Returns the layout; its ``findings`` tell what was left out, and which shapes no rule picks.
+    Raises JobError when a rule picks nothing, LayoutError when no stone at all can be laid.
+    """
+    bench = _Bench(sheet)
+    picked = pick_shapes(artwork, rules)
+    for rule, shapes in zip(rules, picked, strict=True):
+        for shape in shapes:
+            obstacles = bench.obstacles(rule, shape)
+            laid = _maker(rule.pattern)(_ask(rule, shape, obstacles))
+            bench.add(rule, shape, laid, obstacles)
+    bench.findings.extend(_not_picked(artwork.shapes, picked))
+    layout = bench.layout(artwork)
+    if not len(layout):
+        raise LayoutError(
+            "no stone fits anywhere: choose a smaller stone or a larger width",
+            file=artwork.file or None,
+        )
+    return layout
+
+
+def _ask(rule: Rule, shape: Shape, obstacles: Obstacles) -> Ask:
+    region = shape.area
+    if region is None and rule.pattern not in ("edge",):
+        region = shape.stroke_area
+    return Ask(
+        region=region,
+        lines=shape.outline,
+        sizes=tuple(
+            Spec(stone.diameter, pitch)
+            for stone, pitch in zip(rule.stones, rule.pitches, strict=True)
+        ),
+        options=rule.options,
+        obstacles=obstacles,
+        name=shape.id,
+    )
+
+
+def _maker(pattern: str) -> Callable[[Ask], Laid]:
+    module, name = _MAKERS[pattern]
+    maker: Callable[[Ask], Laid] = getattr(importlib.import_module(module), name)
+    return maker
+
+
+def _not_picked(shapes: Iterable[Shape], picked: Sequence[Sequence[Shape]]) -> Iterable[Finding]:
+    taken = {shape.id for group in picked for shape in group}
+    for shape in shapes:
+        if shape.id not in taken:
+            yield Finding(
+                "shape-not-picked",
+                "warning",
+                f"no rule picks this shape (layer {shape.layer or '-'}, fill "
+                f"{shape.fill or 'none'}, stroke {shape.stroke or 'none'}): it gets no stones",
+                _middle(shape),
+                shape.id,
+            )
+
+
+def _middle(shape: Shape) -> tuple[float, float]:
+    if shape.area is not None and not shape.area.is_empty:
+        point = shapely.point_on_surface(shape.area)
+        return float(point.x), float(point.y)
+    x0, y0, x1, y1 = shape.bounds
+    return (x0 + x1) / 2, (y0 + y1) / 2
+
+
+def counts_by_kind(layout: Layout) -> Mapping[str, int]:
+    """Return the number of stones of each kind by name (``ss6-crystal``)."""
+    return {kind.name: count for kind, count in zip(layout.kinds, layout.counts(), strict=True)}
