@@ -1,0 +1,130 @@
+"""``stonelayout lay``: lay stones on a drawing without a job file."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from stonelayout.catalogue import DEFAULT_SHEET
+from stonelayout.errors import InputError
+from stonelayout.options import PATTERNS
+
+from .common import (
+    LENGTH,
+    artwork_options,
+    catalogue_option,
+    exit_code,
+    finding_lines,
+    load_catalogue,
+    read_artwork,
+    say,
+    sheet_option,
+    write_result,
+)
+
+
+@click.command("lay")
+@click.argument("artwork")
+@click.option("--stone", required=True, help="Stone size, e.g. ss10; several with commas.")
+@click.option("--colour", default="crystal", show_default=True, help="Colour, a plain word.")
+@click.option(
+    "--pattern",
+    type=click.Choice(list(PATTERNS)),
+    default="courses",
+    show_default=True,
+    help="How the stones are laid.",
+)
+@click.option("--pitch", type=LENGTH, help="Centre to centre, e.g. 3.8mm.")
+@click.option("--gap", type=LENGTH, help="Stone edge to stone edge.")
+@click.option("--web", type=LENGTH, help="Hole edge to hole edge.")
+@click.option(
+    "--set",
+    "settings",
+    multiple=True,
+    metavar="NAME=VALUE",
+    help="An option of the pattern, e.g. --set margin=0.5mm (see README, Patterns).",
+)
+@artwork_options
+@sheet_option
+@catalogue_option
+@click.option("-o", "--output", metavar="FILE", help="Where to write; - or none: standard output.")
+def command(
+    artwork: str,
+    stone: str,
+    colour: str,
+    pattern: str,
+    pitch: float | None,
+    gap: float | None,
+    web: float | None,
+    settings: tuple[str, ...],
+    width: float | None,
+    height: float | None,
+    dpi: float,
+    sheet_name: str | None,
+    catalogue_files: tuple[str, ...],
+    output: str | None,
+) -> int:
+    r"""Lay stones on every shape of a drawing and write layout.json.
+
+    \b
+    stonelayout lay crest.svg --width 240mm --stone ss10 --pattern courses -o layout.json
+    """
+    from stonelayout.job import Pick, Rule, pitch_for
+    from stonelayout.lay import lay
+
+    given = [(n, v) for n, v in (("pitch", pitch), ("gap", gap), ("web", web)) if v is not None]
+    if len(given) > 1:
+        raise click.UsageError("give one of --pitch, --gap and --web")
+    catalogue = load_catalogue(catalogue_files)
+    sheet = catalogue.sheet(sheet_name or DEFAULT_SHEET)
+    catalogue.rgb(colour)
+    sizes = [catalogue.stone(name.strip()) for name in stone.split(",")]
+    if len(sizes) > 1 and not PATTERNS[pattern].several:
+        raise click.UsageError(f"{pattern} takes one size")
+    stones = tuple(sorted(sizes, key=lambda one: -one.diameter))
+    rule = Rule(
+        pick=Pick(all=True),
+        stones=stones,
+        pitches=tuple(pitch_for(one, sheet, *(given[0] if given else ())) for one in stones),
+        colour=colour.lower(),
+        pattern=pattern,
+        options=_settings(pattern, settings),
+        key="lay",
+    )
+    art = read_artwork(artwork, width, height, dpi)
+    for note in art.notes:
+        say(f"note: {note}")
+    for entry in art.skipped:
+        say(f"not read: {entry.what} {entry.id} ({entry.reason}), {entry.count} times")
+    layout = lay(art, [rule], sheet)
+    for line in finding_lines(layout.findings):
+        say(line)
+    write_result(output, layout.to_json())
+    say(f"{len(layout)} stones on {layout.size[0]:.1f} x {layout.size[1]:.1f} mm ({art.size_from})")
+    return exit_code(layout.findings)
+
+
+def _settings(pattern: str, settings: tuple[str, ...]) -> dict[str, Any]:
+    """Read NAME=VALUE pairs by the pattern's own options."""
+    known = {option.name: option for option in PATTERNS[pattern].options}
+    values = PATTERNS[pattern].defaults()
+    for setting in settings:
+        name, _, text = setting.partition("=")
+        if name not in known:
+            raise click.UsageError(
+                f'{pattern} has no option "{name}"; it has: {", ".join(known) or "none"}'
+            )
+        raw: Any = text
+        if known[name].reader == "yes-no":
+            raw = {"true": True, "yes": True, "false": False, "no": False}.get(text.lower(), text)
+        elif known[name].reader in ("count", "angle"):
+            try:
+                raw = int(text) if known[name].reader == "count" else float(text)
+            except ValueError:
+                raw = text
+        try:
+            values[name] = known[name].read(raw)
+        except InputError as error:
+            raise click.UsageError(f"--set {name}: {error.message}") from None
+    return values
