@@ -33,21 +33,25 @@ def proof_svg(
     """
     width, height = layout.size
     marked = [f for f in findings if f.severity in _SHOWN and f.at is not None][:99]
-    legend = _legend(layout, rgb, marked)
+    legend = _legend(layout, marked)
     full_width = width + 2 * MARGIN_MM
     full_height = height + 3 * MARGIN_MM + LINE_MM * (len(legend) + 1)
     ink = _ink(garment)
     parts = [
         '<?xml version="1.0" encoding="UTF-8"?>',
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{number(full_width)}mm" '
-        f'height="{number(full_height)}mm" viewBox="{number(-MARGIN_MM)} {number(-MARGIN_MM)} '
-        f'{number(full_width)} {number(full_height)}">',
+        (
+            f'<svg xmlns="http://www.w3.org/2000/svg" width="{number(full_width)}mm" '
+            f'height="{number(full_height)}mm" viewBox="{number(-MARGIN_MM)} {number(-MARGIN_MM)} '
+            f'{number(full_width)} {number(full_height)}">'
+        ),
         f"<title>{escape(title or 'Proof')}</title>",
         "<defs>",
         *(_gem(f"k{k}", kind, rgb[kind.colour]) for k, kind in enumerate(layout.kinds)),
         "</defs>",
-        f'<rect id="garment" x="{number(-MARGIN_MM)}" y="{number(-MARGIN_MM)}" '
-        f'width="{number(full_width)}" height="{number(full_height)}" fill="{garment}"/>',
+        (
+            f'<rect id="garment" x="{number(-MARGIN_MM)}" y="{number(-MARGIN_MM)}" '
+            f'width="{number(full_width)}" height="{number(full_height)}" fill="{garment}"/>'
+        ),
     ]
     centres = np.round(layout.centres, 3)
     for k, kind in enumerate(layout.kinds):
@@ -70,9 +74,7 @@ def proof_svg(
     return "\n".join(parts)
 
 
-def _legend(
-    layout: Layout, rgb: Mapping[str, str], marked: Sequence[Finding]
-) -> list[tuple[str, str]]:
+def _legend(layout: Layout, marked: Sequence[Finding]) -> list[tuple[str, str]]:
     rows = [
         (f"k{k}", f"{kind.size} {kind.colour}, {kind.diameter:.2f} mm: {count} stones")
         for k, (kind, count) in enumerate(zip(layout.kinds, layout.counts(), strict=True))
