@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
 from .errors import InputError
@@ -30,14 +30,21 @@ def read_text(path: str | Path) -> str:
         raise InputError("not UTF-8 text", file=str(path)) from None
 
 
-def write_all(folder: str | Path, contents: Mapping[str, str | bytes]) -> None:
+def write_all(
+    folder: str | Path,
+    contents: Mapping[str, str | bytes],
+    check: Callable[[Mapping[str, bytes]], None] | None = None,
+    drop: Iterable[str] = (),
+) -> None:
     """Write the files into a folder, made if need be: all of them, or none.
 
-    Each is written beside its place under a temporary name; only when all are on disk are they
-    renamed. Raises InputError naming the file that cannot be written.
+    Each is written beside its place under a temporary name; when all are on disk they are read
+    back, handed to ``check`` (which raises when they are not as meant), and renamed. Files named
+    in ``drop`` are then deleted: what an earlier run left. Raises InputError naming the file that
+    cannot be written.
     """
     root = Path(folder)
-    staged: list[tuple[Path, Path]] = []
+    staged: dict[str, tuple[Path, Path]] = {}
     place = root
     try:
         root.mkdir(parents=True, exist_ok=True)
@@ -47,15 +54,20 @@ def write_all(folder: str | Path, contents: Mapping[str, str | bytes]) -> None:
             if place.is_dir():
                 raise IsADirectoryError(21, "there is a folder of that name")
             temporary = place.with_name(f".{place.name}.{os.getpid()}.part")
-            staged.append((temporary, place))
+            staged[name] = (temporary, place)
             data = content.encode("utf-8") if isinstance(content, str) else content
             temporary.write_bytes(data)
-        for temporary, place in staged:
+        if check is not None:
+            check({name: temporary.read_bytes() for name, (temporary, _) in staged.items()})
+        for temporary, place in staged.values():
             temporary.replace(place)
+        for name in drop:
+            place = root / name
+            place.unlink(missing_ok=True)
     except OSError as error:
         raise InputError(f"cannot write: {error.strerror or error}", file=str(place)) from None
     finally:
-        for temporary, _ in staged:
+        for temporary, _ in staged.values():
             temporary.unlink(missing_ok=True)
 
 

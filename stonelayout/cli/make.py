@@ -1,0 +1,97 @@
+"""``stonelayout make``: the whole job from one job file."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import click
+
+from stonelayout.errors import StoneLayoutError
+from stonelayout.units import mm_and_inches
+
+from .common import (
+    catalogue_option,
+    exit_code,
+    finding_lines,
+    format_option,
+    load_catalogue,
+    print_json,
+    read_artwork,
+    say,
+)
+
+
+@click.command("make")
+@click.argument("job_file", metavar="JOB.toml")
+@click.option("--out", required=True, metavar="DIR", help="Folder for all the files.")
+@click.option("--quiet", "-q", is_flag=True, help="Print only findings of severity error.")
+@format_option
+@catalogue_option
+def command(
+    job_file: str, out: str, quiet: bool, form: str, catalogue_files: tuple[str, ...]
+) -> int:
+    r"""Do the whole job: lay the stones, check the sheet, write layers, proof and report.
+
+    \b
+    stonelayout make crest.toml --out crest
+    """
+    from stonelayout.files import read_text
+    from stonelayout.job import parse_job
+
+    job = parse_job(read_text(job_file), job_file, load_catalogue(catalogue_files))
+    path = Path(job_file).parent / job.artwork
+    artwork = read_artwork(str(path), job.width, job.height, job.dpi)
+
+    from stonelayout.files import write_all
+    from stonelayout.make import make
+    from stonelayout.verify import verify_layers
+
+    made = make(job, artwork)
+    stale = _former_files(Path(out)) - set(made.files)
+    write_all(
+        out, made.files, check=lambda read: verify_layers(read, made.layers, made.page), drop=stale
+    )
+    if form == "json":
+        print_json(made.report)
+    elif quiet:
+        for line in finding_lines(f for f in made.findings if f.severity == "error"):
+            say(line)
+    else:
+        _summary(made.report, out)
+        for line in finding_lines(made.findings):
+            click.echo(line)
+    return exit_code(made.findings)
+
+
+def _former_files(folder: Path) -> set[str]:
+    """Return the layer files that an earlier run left here, by its own report."""
+    try:
+        data = json.loads((folder / "report.json").read_text(encoding="utf-8"))
+        return {str(layer["file"]) for layer in data["layers"] if "/" not in layer["file"]}
+    except (OSError, ValueError, KeyError, TypeError, StoneLayoutError):
+        return set()
+
+
+def _summary(report: Mapping[str, Any], out: str) -> None:
+    width, height = report["size"]
+    click.echo(
+        f"{report['job']}: {report['stones']} stones, {mm_and_inches(width)} x "
+        f"{mm_and_inches(height)} (from {report['size_from']}), sheet {report['sheet']}"
+    )
+    for layer in report["layers"]:
+        web = layer["least_web"]
+        click.echo(
+            f"  {layer['order']:>2}. {layer['size']} {layer['colour']:12}{layer['count']:>6} "
+            f"stones  hole {layer['hole']:.2f} mm  "
+            + (f"least web {web:.2f} mm  " if web is not None else "")
+            + layer["file"]
+        )
+    for entry in report["skipped"]:
+        what = f"{entry['what']} {entry['id']}".strip()
+        click.echo(f"not read: {what}: {entry['reason']} ({entry['count']})")
+    for note in report["notes"]:
+        click.echo(f"note: {note}")
+    click.echo(f"written to {out}; look at {Path(out) / 'proof.svg'} first")

@@ -1,0 +1,59 @@
+"""The report of a job: one plain mapping, for ``report.json`` and for the terminal."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from .artwork import Artwork
+from .findings import Finding
+from .job import Job
+from .layers import Layer
+from .layout import Layout
+from .neighbours import nearest_distances
+
+VERSION = 1
+
+
+def report(
+    job: Job,
+    artwork: Artwork,
+    layout: Layout,
+    layers: Sequence[Layer],
+    findings: Sequence[Finding],
+) -> dict[str, Any]:
+    """Return the report: lengths in mm, findings in order of severity."""
+    return {
+        "version": VERSION,
+        "job": job.name,
+        "unit": "mm",
+        "size": [round(length, 3) for length in layout.size],
+        "size_from": artwork.size_from,
+        "sheet": job.sheet.name,
+        "stones": len(layout),
+        "layers": [layer_entry(layer) for layer in layers],
+        "findings": [finding.as_dict() for finding in findings],
+        "skipped": [entry.as_dict() for entry in artwork.skipped],
+        "notes": list(artwork.notes),
+    }
+
+
+def layer_entry(layer: Layer) -> dict[str, Any]:
+    """Return one layer as it stands in the report; ``least_web`` is None for a single hole."""
+    nearest = nearest_distances(layer.centres)
+    web = round(float(nearest.min()) - layer.hole, 4) if len(nearest) > 1 else None
+    return {
+        "order": layer.order,
+        "size": layer.kind.size,
+        "colour": layer.kind.colour,
+        "count": len(layer.centres),
+        "hole": round(layer.hole, 4),
+        "least_web": web,
+        "file": f"{layer.name}.svg",
+    }
+
+
+def to_json(data: dict[str, Any]) -> str:
+    """Return the report's text."""
+    return json.dumps(data, ensure_ascii=False, indent=2) + "\n"

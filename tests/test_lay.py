@@ -1,0 +1,111 @@
+"""How rules, shapes and obstacles meet; the patterns have tests of their own."""
+
+import numpy as np
+import pytest
+import shapely
+from shapely import box
+
+from stonelayout.artwork import Artwork, area_shape
+from stonelayout.catalogue import load_catalogue
+from stonelayout.errors import JobError, LayoutError
+from stonelayout.findings import Finding
+from stonelayout.job import Pick, Rule, pitch_for
+from stonelayout.lay import clear_of, lay, least_distance, matches, pick_shapes
+from stonelayout.patterns.base import Laid, Obstacles
+
+CATALOGUE = load_catalogue()
+SHEET = CATALOGUE.sheet("thin-flock")
+
+
+def rule(pick, size="ss10", colour="crystal", pattern="lattice", key="lay[1]", **options):
+    from stonelayout.options import PATTERNS
+
+    stone = CATALOGUE.stone(size)
+    defaults = PATTERNS[pattern].defaults()
+    return Rule(
+        pick, (stone,), (pitch_for(stone, SHEET),), colour, pattern, defaults | options, key, "j:1"
+    )
+
+
+def artwork(*shapes, size=(120.0, 80.0)):
+    return Artwork(shapes, size, file="art.svg")
+
+
+def square(name, x, y, side=30.0, **rest):
+    return area_shape(name, box(x, y, x + side, y + side), **rest)
+
+
+@pytest.mark.parametrize(
+    ("pick", "expected"),
+    [
+        (Pick(all=True), ["a", "b"]),
+        (Pick(layer="waves"), ["b"]),
+        (Pick(layer="g7"), ["b"]),
+        (Pick(fill="#ff0000"), ["a"]),
+        (Pick(stroke="none"), ["a", "b"]),
+        (Pick(id="a", fill="#ff0000"), ["a"]),
+        (Pick(id="a", fill="#000000"), []),
+    ],
+)
+def test_a_pick_takes_what_has_everything_it_names(pick, expected):
+    art = artwork(
+        square("a", 0, 0, fill="#ff0000"), square("b", 40, 0, layer="waves", layer_id="g7")
+    )
+    assert [shape.id for shape in art.shapes if matches(pick, shape)] == expected
+
+
+def test_every_empty_pick_is_listed_with_the_nearest_name():
+    art = artwork(square("hull", 0, 0, layer="boat"))
+    with pytest.raises(JobError) as caught:
+        pick_shapes(art, [rule(Pick(layer="boot")), rule(Pick(id="hull", fill="#ff0000"))])
+    assert list(caught.value.problems) == [
+        'j:1: lay[1].pick: no shape in art.svg has layer "boot"; unknown layer "boot"; did you '
+        "mean boat?",
+        'j:1: lay[1].pick: no shape in art.svg has id "hull" and fill "#ff0000"; unknown fill '
+        '"#ff0000"; did you mean #000000?',
+    ]
+
+
+def test_shapes_that_no_rule_picks_are_reported():
+    layout = lay(artwork(square("a", 0, 0), square("b", 40, 0)), [rule(Pick(id="a"))], SHEET)
+    left = [f for f in layout.findings if f.code == "shape-not-picked"]
+    assert [(f.layer, f.severity) for f in left] == [("b", "warning")]
+    assert set(layout.source) == {"a"}
+
+
+def test_later_rules_give_way_and_say_so():
+    art = artwork(square("a", 0, 0), square("b", 20, 0))
+    layout = lay(art, [rule(Pick(id="a")), rule(Pick(id="b"), "ss6", "navy")], SHEET)
+    first = layout.centres[layout.kind == 0]
+    second = layout.centres[layout.kind == 1]
+    alone = lay(artwork(square("a", 0, 0)), [rule(Pick(id="a"))], SHEET)
+    assert np.array_equal(first, alone.centres)
+    gaps = np.hypot(*(first[:, None] - second[None]).transpose(2, 0, 1))
+    assert gaps.min() >= least_distance(CATALOGUE.stone("ss10"), CATALOGUE.stone("ss6"), SHEET)
+
+
+def test_least_distance_keeps_stones_and_holes_clear():
+    ss6, ss10 = CATALOGUE.stone("ss6"), CATALOGUE.stone("ss10")
+    found = least_distance(ss6, ss10, SHEET)
+    assert found == least_distance(ss10, ss6, SHEET)
+    assert found > (ss6.max + ss10.max) / 2
+    assert found >= ss6.diameter / 2 + SHEET.hole(ss10.diameter) / 2
+
+
+def test_clear_of_is_exact_at_the_limit():
+    obstacles = Obstacles(np.array([[0.0, 0.0]]), np.array([[3.0]]))
+    laid = Laid.of([[3.0, 0.0], [2.999999, 0.0], [0.0, -3.0], [10.0, 0.0]])
+    assert clear_of(laid, obstacles).tolist() == [True, False, True, True]
+
+
+def test_nothing_fits_anywhere():
+    with pytest.raises(LayoutError, match=r"art\.svg: no stone fits anywhere"):
+        lay(artwork(square("a", 0, 0, side=2.0)), [rule(Pick(all=True))], SHEET)
+
+
+def test_a_shape_too_small_for_its_stone_is_named():
+    layout = lay(artwork(square("a", 0, 0), square("b", 40, 0, 2.0)), [rule(Pick(all=True))], SHEET)
+    bare = [f for f in layout.findings if f.code == "shape-without-stones"]
+    assert [f.layer for f in bare] == ["b"]
+    assert isinstance(bare[0], Finding)
+    assert shapely.Point(bare[0].at).within(box(40, 0, 42, 2))
