@@ -2,26 +2,32 @@
 
 from __future__ import annotations
 
-import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 from .catalogue import DEFAULT_SHEET, Catalogue, Sheet, Stone, unknown
 from .errors import CatalogueError, InputError, JobError
 from .options import PATTERNS
+from .tables import (
+    TableReader,
+    copies_value,
+    length_value,
+    percent_value,
+    positive_length_value,
+    text_value,
+    yes_no_value,
+)
 from .tomlplaces import Places
-from .units import number, parse_length
+from .units import number
 
-T = TypeVar("T")
 CUT_FORMATS = ("svg", "dxf", "hpgl", "pdf")
 #: Web added to the sheet's least when a rule gives no pitch, gap or web: a little to spare.
 SPARE_WEB_MM = 0.05
 _SPACINGS = ("pitch", "gap", "web")
 _PICK_KEYS = ("layer", "id", "fill", "stroke", "all")
-_PERCENT = re.compile(r"\s*(\d+(?:\.\d+)?)\s*%\s*\Z")
 
 
 @dataclass(frozen=True)
@@ -60,7 +66,11 @@ class Rule:
 
 @dataclass(frozen=True)
 class Job:
-    """A whole job. Lengths in mm; ``spare`` is a share (0.03 for 3 %)."""
+    """A whole job. Lengths in mm; ``spare`` is a share (0.03 for 3 %).
+
+    ``copies`` is how many transfers are ordered, ``pressed`` whether we press them on garments,
+    ``shop`` names the shop's price file, beside the job file.
+    """
 
     artwork: str
     rules: tuple[Rule, ...]
@@ -69,7 +79,10 @@ class Job:
     width: float | None = None
     height: float | None = None
     dpi: float = 96.0
+    copies: int = 1
     spare: float = 0.03
+    pressed: bool = True
+    shop: str | None = None
     cut: tuple[str, ...] = ("svg",)
     garment: str = "navy"
     file: str = "job"
@@ -113,38 +126,10 @@ def parse_job(text: str, file: str, catalogue: Catalogue) -> Job:
     return job
 
 
-def _text(value: Any) -> str:
-    if not isinstance(value, str) or not value.strip():
-        raise InputError(f'{value!r} is not text; write it in quotes, e.g. "waves"')
-    return value.strip()
-
-
-def _positive_length(value: Any) -> float:
-    if not isinstance(value, str):
-        raise InputError(f'{value!r} is not a length; write e.g. "0.5 mm"')
-    found = parse_length(value)
-    if found <= 0:
-        raise InputError(f'"{value}" must be more than zero')
-    return found
-
-
-def _length(value: Any) -> float:
-    if not isinstance(value, str):
-        raise InputError(f'{value!r} is not a length; write e.g. "0.5 mm"')
-    return parse_length(value)
-
-
 def _dpi(value: Any) -> float:
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not 1 <= value <= 10000:
         raise InputError(f"{value!r} is not a number of pixels an inch, such as 96, 90 or 72")
     return float(value)
-
-
-def _percent(value: Any) -> float:
-    match = _PERCENT.match(value) if isinstance(value, str) else None
-    if match is None or float(match.group(1)) > 100:
-        raise InputError(f'{value!r} is not a share from 0 to 100; write e.g. "3 %"')
-    return float(match.group(1)) / 100.0
 
 
 def _formats(value: Any) -> tuple[str, ...]:
@@ -160,7 +145,7 @@ def _paint(value: Any) -> str:
     """Read a fill or stroke of a pick: ``none``, any CSS colour; gives ``#rrggbb`` or none."""
     from tinycss2.color3 import parse_color
 
-    text = _text(value)
+    text = text_value(value)
     if text.lower() == "none":
         return "none"
     rgba = parse_color(text)
@@ -176,70 +161,45 @@ def _yes(value: Any) -> bool:
 
 
 _PICK_READERS: dict[str, Callable[[Any], Any]] = {
-    "layer": _text,
-    "id": _text,
+    "layer": text_value,
+    "id": text_value,
     "fill": _paint,
     "stroke": _paint,
     "all": _yes,
 }
 
 
-class _Reader:
+class _Reader(TableReader):
     """Reads a job's tables and keeps every problem."""
 
     def __init__(self, places: Places, catalogue: Catalogue) -> None:
-        self.places = places
+        super().__init__(places)
         self.catalogue = catalogue
-        self.problems: list[str] = []
-
-    def problem(self, key: str, message: str) -> None:
-        self.problems.append(self.places.at(key, message))
-
-    def value(self, key: str, read: Callable[[Any], T], raw: Any) -> T | None:
-        """Read one value; on a problem keep it and return None."""
-        try:
-            return read(raw)
-        except InputError as error:
-            self.problem(key, error.message)
-            return None
-
-    def table(
-        self, data: Mapping[str, Any], name: str, readers: Mapping[str, Callable[[Any], Any]]
-    ) -> dict[str, Any]:
-        """Read a table strictly: unknown keys and wrong values become problems."""
-        raw = data.get(name, {})
-        if not isinstance(raw, dict):
-            self.problem(name, f"write it as a table: [{name}]")
-            return {}
-        return self.keys(name, raw, readers)
-
-    def keys(
-        self, where: str, raw: Mapping[str, Any], readers: Mapping[str, Callable[[Any], Any]]
-    ) -> dict[str, Any]:
-        found = {}
-        for key, value in raw.items():
-            if key not in readers:
-                self.problem(f"{where}.{key}", unknown(key, readers, "key"))
-            elif (read := self.value(f"{where}.{key}", readers[key], value)) is not None:
-                found[key] = read
-        return found
 
     def job(self, data: Mapping[str, Any], file: str) -> Job | None:
-        known = ("artwork", "sheet", "lay", "order", "outputs")
+        known = ("artwork", "sheet", "lay", "order", "shop", "outputs")
         for key in data:
             if key not in known:
                 self.problem(key, unknown(key, known, "table"))
         artwork = self.table(
             data,
             "artwork",
-            {"file": _text, "width": _positive_length, "height": _positive_length, "dpi": _dpi},
+            {
+                "file": text_value,
+                "width": positive_length_value,
+                "height": positive_length_value,
+                "dpi": _dpi,
+            },
         )
         if "file" not in artwork and "file" not in (data.get("artwork") or {}):
             self.problem("artwork", 'missing: [artwork] with file = "NAME.svg"')
         sheet = self.table(data, "sheet", {"use": self._sheet}).get("use")
         if sheet is None:
             sheet = self.catalogue.sheet(DEFAULT_SHEET)
-        order = self.table(data, "order", {"spare": _percent})
+        order = self.table(
+            data, "order", {"copies": copies_value, "spare": percent_value, "pressed": yes_no_value}
+        )
+        shop = self.table(data, "shop", {"file": text_value}).get("file")
         outputs = self.table(data, "outputs", {"cut": _formats, "garment": self._colour})
         rules = self.rules(data.get("lay"), sheet)
         if self.problems:
@@ -250,17 +210,18 @@ class _Reader:
             sheet=sheet,
             catalogue=self.catalogue,
             file=file,
+            shop=shop,
             **artwork,
             **order,
             **outputs,
         )
 
     def _sheet(self, value: Any) -> Sheet:
-        return self.catalogue.sheet(_text(value))
+        return self.catalogue.sheet(text_value(value))
 
     def _colour(self, value: Any) -> str:
-        self.catalogue.rgb(_text(value))
-        return _text(value).lower()
+        self.catalogue.rgb(text_value(value))
+        return text_value(value).lower()
 
     def rules(self, raw: Any, sheet: Sheet) -> tuple[Rule, ...]:
         if raw is None or raw == []:
@@ -283,10 +244,10 @@ class _Reader:
             "pick": lambda value: self.pick(f"{key}.pick", value),
             "stone": lambda value: self.stones(value, spec.several, pattern),
             "colour": self._colour,
-            "pattern": _text,
-            "pitch": _positive_length,
-            "gap": _length,
-            "web": _length,
+            "pattern": text_value,
+            "pitch": positive_length_value,
+            "gap": length_value,
+            "web": length_value,
         }
         readers |= {option.name: option.read for option in spec.options}
         found = self.keys(key, raw, readers)
@@ -330,7 +291,7 @@ class _Reader:
 
     def stones(self, value: Any, several: bool, pattern: str) -> tuple[Stone, ...]:
         names: Iterable[Any] = value if isinstance(value, list) else [value]
-        found = [self.catalogue.stone(_text(name)) for name in names]
+        found = [self.catalogue.stone(text_value(name)) for name in names]
         if not found:
             raise InputError("the list of stones is empty")
         if len(found) > 1 and not several:

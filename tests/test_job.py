@@ -149,3 +149,20 @@ def test_a_job_without_artwork_or_rules(catalogue, text):
 
 def test_not_toml(catalogue):
     assert problems("[artwork\n", catalogue)[0].startswith("job.toml: not TOML: ")
+
+
+ORDER = GOOD + '\n[shop]\nfile = "our-prices.toml"\n'
+
+
+def test_an_order_and_a_shop(catalogue):
+    text = ORDER.replace('spare = "5 %"', 'spare = "2.9 %"\ncopies = 25\npressed = false')
+    job = parse_job(text, "job.toml", catalogue)
+    assert (job.copies, job.spare, job.pressed, job.shop) == (25, 0.029, False, "our-prices.toml")
+    plain = parse_job(GOOD, "job.toml", catalogue)
+    assert (plain.copies, plain.pressed, plain.shop) == (1, True, None)
+    wrong = ORDER.replace('spare = "5 %"', 'copies = 0\npressed = "no"').replace('"our', '3 # "')
+    assert problems(wrong, catalogue) == [
+        "job.toml:9: order.copies: 0 is not a whole number from 1 to 1000000",
+        "job.toml:10: order.pressed: 'no' is not true or false",
+        'job.toml:31: shop.file: 3 is not text; write it in quotes, e.g. "waves"',
+    ]

@@ -12,7 +12,7 @@ ROOT = Path(stonelayout.__file__).parent
 LEVELS = [
     ["errors", "units", "tomlplaces", "findings"],
     ["curves", "polylines", "regions", "centreline", "widths", "neighbours"],
-    ["options", "catalogue", "artwork", "layout", "job"],
+    ["options", "catalogue", "tables", "artwork", "layout", "job"],
     ["svg", "patterns", "bounds", "measures"],
     ["lay"],
 ]
