@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -13,8 +12,6 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.artwork import Line, Points
 from stonelayout.findings import Finding
-
-_NOTHING: Mapping[str, Any] = MappingProxyType({})
 
 
 @dataclass(frozen=True)
@@ -55,7 +52,7 @@ class Ask:
     region: BaseGeometry | None
     lines: tuple[Line, ...]
     sizes: tuple[Spec, ...]
-    options: Mapping[str, Any] = _NOTHING
+    options: Mapping[str, Any] = field(default_factory=dict)
     obstacles: Obstacles | None = None
     name: str = ""
 
