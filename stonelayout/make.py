@@ -11,10 +11,12 @@ from .checks import check
 from .findings import Finding, in_order
 from .job import Job
 from .lay import lay
-from .layers import Layer, Page, separate
+from .layers import separate
 from .layout import Layout
 from .proof import proof_svg
+from .registration import registration
 from .report import report, to_json
+from .template import Layer, Page
 from .writers.svg import layer_svg
 
 
@@ -37,15 +39,16 @@ def make(job: Job, artwork: Artwork) -> Made:
     """
     layout = lay(artwork, job.rules, job.sheet)
     layers = separate(layout, job.sheet)
-    page = Page.around(layout, layers, job.sheet)
-    findings = in_order((*layout.findings, *check(layout, layers, job.sheet, job.catalogue)))
+    marks = registration(layers, job.sheet)
+    checked = check(layers, job.sheet, job.catalogue, marks.page)
+    findings = in_order((*layout.findings, *checked))
     data = report(job, artwork, layout, layers, findings)
     files: dict[str, str | bytes] = {
-        f"{layer.name}.svg": layer_svg(layer, page) for layer in layers
+        f"{layer.name}.svg": layer_svg(layer, marks) for layer in layers
     }
     files["layout.json"] = layout.to_json()
     files["proof.svg"] = proof_svg(
         layout, job.catalogue.colours, job.catalogue.rgb(job.garment), findings, job.name
     )
     files["report.json"] = to_json(data)
-    return Made(layout, layers, page, findings, data, files)
+    return Made(layout, layers, marks.page, findings, data, files)

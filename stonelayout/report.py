@@ -9,7 +9,7 @@ from typing import Any
 from .artwork import Artwork
 from .findings import Finding
 from .job import Job
-from .layers import Layer
+from .template import Layer
 from .layout import Layout
 from .neighbours import nearest_distances
 

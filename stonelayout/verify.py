@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from .errors import VerificationError
-from .layers import Layer, Page
+from .template import Layer, Page
 
 #: Layer files hold positions to 1e-4 mm or finer: rounding moves a centre by half of that a side.
 READ_BACK_MM = 1e-4
