@@ -94,8 +94,12 @@ PATTERNS: Mapping[str, Pattern] = {
         ),
     ),
     "lattice": Pattern(
-        "a regular 60 degree grid, at the angle and offset that place the most stones",
-        (MARGIN,),
+        "a regular grid, at the angle and offset that place the most stones",
+        (
+            Option("grid", "choice", "hex", "hex: rows staggered at 60 degrees", ("hex", "square")),
+            Option("angle", "angle", None, "direction of the rows; the best unless said"),
+            MARGIN,
+        ),
     ),
     "courses": Pattern(
         "rows parallel to the outline that fit the local width",
