@@ -9,9 +9,9 @@ from typing import Any
 from .artwork import Artwork
 from .findings import Finding
 from .job import Job
-from .template import Layer
 from .layout import Layout
 from .neighbours import nearest_distances
+from .template import Layer
 
 VERSION = 1
 
