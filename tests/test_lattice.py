@@ -114,7 +114,7 @@ def test_two_like_letters_in_one_shape_get_like_fills():
     points = lattice(both, 2.0, 2.3)
     first = points[points[:, 0] < 35]
     second = points[points[:, 0] >= 35]
-    assert same(first + [41.234, 3.21], second)
+    assert same(first + np.array([41.234, 3.21]), second)
 
 
 def test_symmetric_shape_gets_symmetric_fill():
