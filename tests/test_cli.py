@@ -1,0 +1,208 @@
+"""The command line as a shop meets it: help, bad input, exit codes, nothing half-written."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+from click.testing import CliRunner
+
+from stonelayout.catalogue import load_catalogue
+from stonelayout.cli import COMMANDS, group
+
+SQUARE = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">'
+    '<rect id="hull" x="5" y="5" width="50" height="30" fill="#ff0000"/></svg>'
+)
+JOB = """\
+[artwork]
+file = "art.svg"
+
+[[lay]]
+pick = { all = true }
+stone = "ss10"
+colour = "crystal"
+pattern = "lattice"
+"""
+
+
+def run(*args, cwd=None, text=None):
+    return subprocess.run(
+        [sys.executable, "-m", "stonelayout", *map(str, args)],
+        cwd=cwd,
+        input=text,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+@pytest.fixture
+def shop(tmp_path):
+    (tmp_path / "art.svg").write_text(SQUARE)
+    (tmp_path / "job.toml").write_text(JOB)
+    return tmp_path
+
+
+def files_in(folder):
+    return sorted(path.name for path in folder.iterdir())
+
+
+def test_help_lists_every_command_with_its_summary():
+    text = CliRunner().invoke(group, ["--help"]).output
+    for name, summary in COMMANDS.items():
+        assert name in text
+        assert summary.split()[0] in text
+
+
+@pytest.mark.parametrize("name", sorted(COMMANDS))
+def test_every_command_explains_itself(name):
+    result = CliRunner().invoke(group, [name, "--help"])
+    assert result.exit_code == 0
+    assert result.output.startswith(f"Usage: root {name}") or f" {name} " in result.output
+    assert len(result.output.splitlines()) >= 6
+
+
+def test_a_misspelled_command_offers_the_nearest():
+    result = run("maek")
+    assert result.returncode == 2
+    assert 'There is no command "maek". Did you mean make?' in result.stderr
+
+
+def test_stones_and_sheets_print_mm_and_inches():
+    stones = run("stones").stdout
+    assert [line.split()[0] for line in stones.splitlines()[1:51]] == sorted(
+        load_catalogue().stones, key=lambda name: int(name[2:])
+    )
+    assert "ss6       1.90 mm  2.10 mm    2.00 mm    0.079 in" in stones
+    sheets = run("sheets").stdout
+    assert "thin-flock" in sheets
+    assert "least web             0.40 mm     0.016 in" in sheets
+    data = json.loads(run("sheets", "--format", "json").stdout)
+    assert {row["name"] for row in data["sheets"]} == set(load_catalogue().sheets)
+
+
+def test_make_writes_what_the_contract_says(shop):
+    result = run("make", "job.toml", "--out", "out", cwd=shop)
+    assert (result.returncode, result.stderr) == (0, "")
+    out = shop / "out"
+    assert {"01-ss10-crystal.svg", "layout.json", "proof.svg", "report.json"} <= set(files_in(out))
+    report = json.loads((out / "report.json").read_text())
+    assert report["version"] == 1
+    assert report["size"] == [60.0, 40.0]
+    (layer,) = report["layers"]
+    assert (layer["order"], layer["size"], layer["colour"]) == (1, "ss10", "crystal")
+    assert (layer["hole"], layer["file"]) == (3.3, "01-ss10-crystal.svg")
+    assert layer["least_web"] >= 0.4
+    layout = json.loads((out / "layout.json").read_text())
+    assert len(layout["centres"]) == layer["count"] == report["stones"]
+    assert f"{layer['count']} stones" in result.stdout
+
+
+def test_make_twice_gives_the_same_bytes(shop):
+    for name in ("one", "two"):
+        assert run("make", "job.toml", "--out", name, cwd=shop).returncode == 0
+    for name in files_in(shop / "one"):
+        assert (shop / "one" / name).read_bytes() == (shop / "two" / name).read_bytes(), name
+
+
+def test_make_again_drops_the_layers_of_the_run_before(shop):
+    run("make", "job.toml", "--out", "out", cwd=shop)
+    (shop / "out" / "notes.txt").write_text("the shop's own")
+    (shop / "job.toml").write_text(JOB.replace("crystal", "ruby"))
+    run("make", "job.toml", "--out", "out", cwd=shop)
+    names = files_in(shop / "out")
+    assert "01-ss10-ruby.svg" in names
+    assert "01-ss10-crystal.svg" not in names
+    assert "notes.txt" in names
+
+
+def test_too_little_web_is_an_error_with_a_place_and_exit_1(shop):
+    (shop / "job.toml").write_text(JOB + 'gap = "0.6 mm"\n')
+    result = run("make", "job.toml", "--out", "out", "--format", "json", cwd=shop)
+    assert result.returncode == 1
+    findings = json.loads(result.stdout)["findings"]
+    errors = [f for f in findings if f["severity"] == "error"]
+    assert errors
+    assert errors[0]["code"] == "web-too-thin"
+    assert len(errors[0]["at"]) == 2
+    assert "0.4 mm" in errors[0]["message"]
+
+
+@pytest.mark.parametrize(
+    ("drawing", "expected"),
+    [
+        (None, "art.svg: cannot read"),
+        ("", "art.svg"),
+        ("junk", "art.svg:1"),
+        ("<html><body/></html>", "art.svg"),
+        ('<svg xmlns="http://www.w3.org/2000/svg" width="10mm" height="10mm"/>', "art.svg"),
+        (SQUARE.replace("60mm", "0mm"), "art.svg"),
+        (SQUARE.replace('x="5"', 'x="nan"'), "art.svg:1"),
+        (SQUARE.replace('x="5"', 'x="1e308"'), "art.svg:1"),
+        (SQUARE.replace("</svg>", ""), "art.svg:1"),
+    ],
+)
+def test_bad_artwork_is_one_clear_line_and_exit_2(shop, drawing, expected):
+    (shop / "art.svg").unlink()
+    if drawing is not None:
+        (shop / "art.svg").write_text(drawing)
+    result = run("make", "job.toml", "--out", "out", cwd=shop)
+    assert result.returncode == 2, result.stderr
+    lines = result.stderr.strip().splitlines()
+    assert len(lines) == 1
+    assert lines[0].startswith(f"error: {expected}")
+    assert "Traceback" not in result.stderr
+    assert not (shop / "out").exists()
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "expected"),
+    [
+        ('"ss10"', '"ss100"', 'error: job.toml:6: lay[1].stone: unknown stone "ss100"'),
+        ("{ all = true }", '{ id = "hul" }', "error: job.toml:4: lay[1].pick: no shape in art.svg"),
+        ('"lattice"', '"lattice"\npitch = "1 mm"', "error: job.toml:9: lay[1].pitch: a pitch of 1"),
+        ("[artwork]", "[artwork", "error: job.toml: not TOML"),
+    ],
+)
+def test_a_bad_job_names_its_line_and_exits_2(shop, old, new, expected):
+    (shop / "job.toml").write_text(JOB.replace(old, new))
+    result = run("make", "job.toml", "--out", "out", cwd=shop)
+    assert result.returncode == 2
+    assert result.stderr.startswith(expected)
+    assert not (shop / "out").exists()
+
+
+def test_a_design_larger_than_the_roll_is_a_finding_of_severity_error(shop):
+    (shop / "job.toml").write_text(JOB.replace("art.svg", 'art.svg"\nwidth = "900 mm', 1))
+    result = run("make", "job.toml", "--out", "out", "--format", "json", cwd=shop)
+    assert result.returncode == 1
+    codes = {f["code"] for f in json.loads(result.stdout)["findings"] if f["severity"] == "error"}
+    assert codes
+
+
+def test_lay_writes_a_layout_to_standard_output(shop):
+    result = run("lay", "-", "--stone", "ss6", "--pattern", "lattice", text=SQUARE)
+    assert result.returncode == 0, result.stderr
+    layout = json.loads(result.stdout)
+    assert layout["kinds"] == [{"size": "ss6", "colour": "crystal", "diameter": 2.0}]
+    assert f"{len(layout['centres'])} stones on 60.0 x 40.0 mm" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("args", "expected"),
+    [
+        (["--stone", "ss6", "--gap", "1"], "has no unit"),
+        (["--stone", "ss6", "--gap", "1mm", "--web", "1mm"], "one of --pitch, --gap and --web"),
+        (["--stone", "ss6", "--set", "swirl=3"], 'has no option "swirl"'),
+        (["--stone", "ss6", "--set", "margin=3"], "--set margin"),
+        (["--stone", "ss6,ss10"], "one size"),
+        (["--stone", "ss6", "--colour", "redd"], 'unknown colour "redd"; did you mean red?'),
+        (["--stone", "ss6", "--sheet", "thin"], 'unknown sheet "thin"'),
+    ],
+)
+def test_lay_refuses_bad_usage(shop, args, expected):
+    result = run("lay", "art.svg", "--pattern", "lattice", *args, "-o", "l.json", cwd=shop)
+    assert result.returncode == 2
+    assert expected in result.stderr
+    assert not (shop / "l.json").exists()
