@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable
 from dataclasses import dataclass
 from xml.etree import ElementTree
 
@@ -12,10 +11,9 @@ import numpy as np
 import numpy.typing as npt
 
 from .artwork import Artwork, Shape, Skipped
-from .errors import InputError, VerificationError
-from .layout import DECIMALS
-from .template import Layer, Points, Registration
-from .units import MM_PER_UNIT, mm
+from .errors import LayoutError
+from .template import Points
+from .units import MM_PER_UNIT
 
 #: A closed line is a round hole when no point of it is further from the mean circle than this
 #: share of its radius: four Bezier curves in place of a circle are 0.027 % off, ovals much more.
@@ -24,8 +22,10 @@ ROUND_SHARE = 0.005
 ROUND_MM = 0.025
 #: Fewest points of a line that is taken for a circle: a hexagon is not a hole.
 LEAST_POINTS = 8
-#: A point written with DECIMALS decimals is off by less than this in mm.
-WRITTEN_MM = 10.0**-DECIMALS
+#: Holes whose diameters differ by no more than this, in mm, are meant for one stone size.
+GROUP_MM = 0.04
+#: The stone sizes of a catalogue are fewer than this.
+MOST_GROUPS = 60
 
 
 @dataclass(frozen=True, eq=False)
@@ -208,39 +208,20 @@ def _left_out(element: ElementTree.Element) -> bool:
     return element.get("id") in ("registration", "outline")
 
 
-def verify_layer(text: str, layer: Layer, registration: Registration, file: str) -> None:
-    """Read a written layer back; VerificationError unless count, centres and size are as meant."""
-    try:
-        holes = read_holes(text, file)
-    except InputError as error:
-        raise VerificationError(f"does not read back: {error.message}", file=file) from None
-    if len(holes) != len(layer):
-        raise VerificationError(
-            f"holds {len(holes)} holes where {len(layer)} were meant", file=file
-        )
-    page = registration.page
-    meant = page.place(layer.centres)
-    off = max((np.abs(holes.centres - meant).max(), 0.0)) if len(layer) else 0.0
-    wide = np.abs(holes.diameters - page.diameter(layer.hole)).max() if len(layer) else 0.0
-    if off > WRITTEN_MM or wide > 2 * WRITTEN_MM:
-        worst = mm(max(float(off), float(wide)), 6)
-        raise VerificationError(f"a hole is {worst} off its place or size", file=file)
-    if np.abs(np.subtract(holes.size, page.size)).max() > WRITTEN_MM:
-        raise VerificationError("the page has another size than was meant", file=file)
+def groups_of(diameters: Points, tolerance: float = GROUP_MM) -> list[npt.NDArray[np.intp]]:
+    """Return the indices of holes that are one size, smallest first.
 
-
-def groups_of(
-    diameters: Iterable[float], tolerance: float = 0.02
-) -> tuple[npt.NDArray[np.intp], Points]:
-    """Group diameters: sorted, a new group begins where the next is over ``tolerance`` mm larger.
-
-    Returns (group of each, shape (n,), mean diameter of each group in mm, ascending).
+    A group holds diameters (n,) no more than ``tolerance`` mm over its smallest. Raises
+    LayoutError beyond MOST_GROUPS groups.
     """
-    values = np.asarray(list(diameters), dtype=np.float64)
-    order = np.argsort(values, kind="stable")
-    group = np.empty(len(values), dtype=np.intp)
-    if not len(values):
-        return group, np.empty(0)
-    group[order] = np.concatenate(([0], np.cumsum(np.diff(values[order]) > tolerance)))
-    sums = np.bincount(group, weights=values)
-    return group, sums / np.bincount(group)
+    order = np.argsort(diameters, kind="stable")
+    values = diameters[order]
+    groups = []
+    start = 0
+    while start < len(values):
+        end = int(np.searchsorted(values, values[start] + tolerance, side="right"))
+        groups.append(np.sort(order[start:end]))
+        start = end
+        if len(groups) > MOST_GROUPS:
+            raise LayoutError(f"holes of more than {MOST_GROUPS} diameters: this is no template")
+    return groups

@@ -42,9 +42,8 @@ def _compare(name: str, root: ET.Element, layer: Layer, page: Page) -> None:
             f"{len(holes)} holes were written, {len(layer.centres)} were meant", file=name
         )
     read = np.array([[float(hole.get(key, "nan")) for key in ("cx", "cy", "r")] for hole in holes])
-    meant = np.column_stack(
-        (page.place(layer.centres), np.full(len(layer.centres), layer.hole / 2))
-    )
+    radius = page.diameter(layer.hole) / 2
+    meant = np.column_stack((page.place(layer.centres), np.full(len(layer.centres), radius)))
     worst = _farthest(read, meant)
     if not worst <= READ_BACK_MM:
         raise VerificationError(f"a hole is {worst:.4f} mm off its place", file=name)

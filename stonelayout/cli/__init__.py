@@ -16,6 +16,7 @@ COMMANDS = {
     "inspect": "Show what a drawing holds: size, shapes, widths, and what was not read.",
     "make": "Do the whole job: lay, check, cut files, proof and report.",
     "lay": "Lay stones on a drawing and write layout.json.",
+    "check": "Check a layout or any SVG of holes before cutting.",
     "stones": "List the stone sizes, in mm and inches.",
     "sheets": "List the template sheets and what they stand.",
 }

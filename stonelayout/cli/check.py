@@ -1,0 +1,136 @@
+"""``stonelayout check``: the checks before cutting, on a layout or on any SVG of holes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from stonelayout.catalogue import DEFAULT_SHEET
+from stonelayout.errors import InputError
+from stonelayout.files import STDIN, read_bytes
+
+from .common import (
+    catalogue_option,
+    exit_code,
+    finding_lines,
+    format_option,
+    load_catalogue,
+    print_json,
+    sheet_option,
+)
+
+if TYPE_CHECKING:
+    from stonelayout.catalogue import Catalogue, Sheet
+    from stonelayout.findings import Finding
+    from stonelayout.layout import Layout
+    from stonelayout.template import Layer, Page
+
+Checked = tuple["Sequence[Layer]", "Sequence[str]", "Sequence[Finding]"]
+
+
+@click.command("check")
+@click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@sheet_option
+@catalogue_option
+@format_option
+def command(
+    files: tuple[str, ...], sheet_name: str | None, catalogue_files: tuple[str, ...], form: str
+) -> int:
+    r"""Check a layout.json, or any SVG of holes (several: one set of layers), before cutting.
+
+    \b
+    stonelayout check out/layout.json --sheet thin-flock
+    stonelayout check out/01-ss6-crystal.svg out/02-ss10-sapphire.svg
+    """
+    from stonelayout.findings import in_order
+
+    catalogue = load_catalogue(catalogue_files)
+    sheet = catalogue.sheet(sheet_name or DEFAULT_SHEET)
+    layers, names, found = _check(files, sheet, catalogue)
+    findings = in_order(found)
+    entries = _entries(layers, names)
+    if form == "json":
+        print_json(
+            {
+                "version": 1,
+                "unit": "mm",
+                "sheet": sheet.name,
+                "layers": entries,
+                "findings": [finding.as_dict() for finding in findings],
+            }
+        )
+        return exit_code(findings)
+    click.echo(f"{sheet.name}: least web {sheet.least_web:.2f} mm")
+    for entry in entries:
+        web = "-" if entry["least_web"] is None else f"{entry['least_web']:.2f} mm"
+        click.echo(
+            f"  {entry['file']}: {entry['count']} holes of {entry['hole']:.2f} mm for "
+            f"{entry['size']} {entry['colour']}, least web {web}"
+        )
+    for line in finding_lines(findings):
+        click.echo(line)
+    if not findings:
+        click.echo("nothing found: clean")
+    return exit_code(findings)
+
+
+def _check(files: tuple[str, ...], sheet: Sheet, catalogue: Catalogue) -> Checked:
+    from stonelayout.checks import check
+    from stonelayout.holes import read_holes
+    from stonelayout.rebuild import rebuild
+
+    contents = [(name, read_bytes(name)) for name in files]
+    if any(_is_json(data) for _, data in contents):
+        if len(contents) > 1:
+            raise InputError("give one layout.json alone, or SVG files of holes")
+        return _check_layout(*contents[0], sheet, catalogue)
+    read = [
+        (name, read_holes(data, "standard input" if name == STDIN else name))
+        for name, data in contents
+    ]
+    rebuilt = rebuild(read, sheet, catalogue)
+    found = check(rebuilt.layers, sheet, catalogue, _page(rebuilt.layers))
+    return rebuilt.layers, rebuilt.files, (*rebuilt.findings, *found)
+
+
+def _check_layout(name: str, data: bytes, sheet: Sheet, catalogue: Catalogue) -> Checked:
+    from stonelayout.checks import check
+    from stonelayout.layers import separate
+    from stonelayout.registration import registration
+
+    layout = read_layout(name, data)
+    layers = separate(layout, sheet)
+    page = registration(layers, sheet).page
+    return layers, [f"{one.name}.svg" for one in layers], check(layers, sheet, catalogue, page)
+
+
+def read_layout(name: str, data: bytes) -> Layout:
+    """Return the layout in a file's bytes; LayoutError says what is wrong with them."""
+    from stonelayout.errors import LayoutError
+    from stonelayout.layout import Layout
+
+    try:
+        text = data.decode("utf-8")
+    except UnicodeDecodeError:
+        raise LayoutError("not a layout: not UTF-8 text", file=name) from None
+    return Layout.from_json(text, name)
+
+
+def _is_json(data: bytes) -> bool:
+    return data.lstrip()[:1] == b"{"
+
+
+def _page(layers: Sequence[Layer]) -> Page:
+    from stonelayout.registration import bounds_of
+    from stonelayout.template import Page
+
+    x0, y0, x1, y1 = bounds_of(layers)
+    return Page(x1 - x0, y1 - y0)
+
+
+def _entries(layers: Sequence[Layer], names: Sequence[str]) -> list[dict[str, Any]]:
+    from stonelayout.report import layer_entry
+
+    return [{**layer_entry(layer), "file": name} for layer, name in zip(layers, names, strict=True)]
