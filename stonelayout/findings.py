@@ -41,13 +41,8 @@ class Finding:
 
 
 def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Sort findings: errors first, then by code, layer and place."""
-    return tuple(
-        sorted(
-            findings,
-            key=lambda f: (_ORDER[f.severity], f.code, f.layer, f.at or (0.0, 0.0), f.message),
-        )
-    )
+    """Sort findings: errors first, then by code and layer; within these as given, worst first."""
+    return tuple(sorted(findings, key=lambda f: (_ORDER[f.severity], f.code, f.layer)))
 
 
 def has_errors(findings: Iterable[Finding]) -> bool:

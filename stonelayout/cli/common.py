@@ -129,19 +129,38 @@ _COLOURS = {"error": "red", "warning": "yellow", "note": "cyan"}
 
 
 def finding_lines(findings: Iterable[Finding], most: int = 20) -> list[str]:
-    """Return findings as lines for the terminal, the most serious first; the rest counted."""
+    """Return findings as lines for the terminal, the most serious first, like ones together."""
     from stonelayout.findings import in_order
 
-    ordered = in_order(findings)
-    lines = []
-    for finding in ordered[:most]:
-        where = f" at {finding.at[0]:.1f}, {finding.at[1]:.1f} mm" if finding.at else ""
-        layer = f"{finding.layer}: " if finding.layer else ""
-        head = click.style(finding.severity, fg=_COLOURS[finding.severity])
-        lines.append(f"{head}: {layer}{finding.message}{where} [{finding.code}]")
-    if len(ordered) > most:
-        lines.append(f"... and {len(ordered) - most} more (--format json has all)")
+    groups: dict[tuple[str, ...], list[Finding]] = {}
+    for finding in in_order(findings):
+        key: tuple[str, ...] = (finding.severity, finding.code, finding.layer)
+        if finding.at is None and key not in groups:
+            key += (finding.message,)
+        groups.setdefault(key, []).append(finding)
+    lines = [_group_line(group) for group in groups.values()]
+    if len(lines) > most:
+        lines[most:] = [f"... and {len(lines) - most} more (--format json has all)"]
     return lines
+
+
+def _group_line(group: list[Finding], places: int = 4) -> str:
+    """Return the first, which is the worst, in words, and where the others are."""
+    first = group[0]
+    where = f" at {_place(first)} mm" if first.at else ""
+    layer = f"{first.layer}: " if first.layer else ""
+    head = click.style(first.severity, fg=_COLOURS[first.severity])
+    line = f"{head}: {layer}{first.message}{where} [{first.code}]"
+    others = [_place(finding) for finding in group[1:] if finding.at][:places]
+    count = sum(finding.count for finding in group[1:])
+    if count:
+        named = f": {'; '.join(others)}{' ...' if count > len(others) else ''}" if others else ""
+        line += f" (and {count} more{named})"
+    return line
+
+
+def _place(finding: Finding) -> str:
+    return f"{finding.at[0]:.1f}, {finding.at[1]:.1f}" if finding.at else ""
 
 
 def exit_code(findings: Iterable[Finding]) -> int:
