@@ -1,0 +1,321 @@
+"""The quote: cost line by line, price, margin, and the time by hand and by machine.
+
+All money is Decimal. Every figure can be worked out again with a pocket calculator from the words
+beside it: areas and minutes are rounded before they are priced, and each line to whole cents.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
+
+from .catalogue import Sheet
+from .errors import InputError
+from .order import GROSS, Design, exact, needs, whole
+from .shop import Shop
+
+CENT = Decimal("0.01")
+TENTH = Decimal("0.1")
+#: How many copies are looked at for the quantity where hand and machine change places.
+MOST_COPIES = 2000
+
+
+@dataclass(frozen=True)
+class CostLine:
+    """One cost: its group (stones, sheet, tape, labour), what, how it was worked out, amount."""
+
+    group: str
+    what: str
+    how: str
+    amount: Decimal
+
+
+@dataclass(frozen=True)
+class Minutes:
+    """Work on an order in minutes: ``setup`` once, ``templates`` each fresh set, ``copies``."""
+
+    setup: Decimal
+    templates: Decimal
+    copies: Decimal
+
+    @property
+    def total(self) -> Decimal:
+        """All minutes of the order."""
+        return self.setup + self.templates + self.copies
+
+
+@dataclass(frozen=True)
+class Quote:
+    """A quote for an order of ``copies`` transfers; amounts in the shop's currency.
+
+    ``price`` is for one transfer, ``total`` for all; ``margin`` the share of the total that is
+    left. ``crossing`` is the number of copies from which ``crossing_to`` (``hand`` or
+    ``machine``) is the faster way, None when one way is faster at every number up to 2000.
+    """
+
+    currency: str
+    copies: int
+    lines: tuple[CostLine, ...]
+    off: Decimal
+    price: Decimal
+    hand: Minutes
+    machine: Minutes | None
+    crossing: int | None
+    crossing_to: str
+    demo: bool
+    shop: str
+
+    @property
+    def cost(self) -> Decimal:
+        """Sum of the lines."""
+        return sum((line.amount for line in self.lines), Decimal(0))
+
+    @property
+    def total(self) -> Decimal:
+        """Price of the whole order."""
+        return self.price * self.copies
+
+    @property
+    def margin(self) -> Decimal:
+        """Share of the total that is left when the costs are paid; negative at a loss."""
+        return (self.total - self.cost) / self.total if self.total else Decimal(0)
+
+
+def quote(
+    designs: Sequence[Design],
+    sheet: Sheet,
+    shop: Shop,
+    *,
+    spare: float = 0.03,
+    pressed: bool = True,
+) -> Quote:
+    """Quote an order.
+
+    Raises InputError naming all stones and the sheet that the shop file gives no price for, or
+    when there is nothing to make.
+    """
+    copies = sum(design.copies for design in designs)
+    if not copies or not any(design.stones for design in designs):
+        raise InputError("there are no stones to quote")
+    _prices_known(designs, sheet, shop, spare)
+    hand = hand_minutes(designs, sheet, shop, pressed)
+    lines = (
+        *_stone_lines(designs, shop, spare),
+        _sheet_line(designs, sheet, shop),
+        _tape_line(designs, shop),
+        *_labour_lines(designs, sheet, shop, hand, pressed),
+    )
+    off = shop.off(copies)
+    cost = sum((line.amount for line in lines), Decimal(0))
+    asked = cost / copies / (1 - shop.margin) * (1 - off)
+    crossing, crossing_to = _crossing(designs, sheet, shop, pressed)
+    return Quote(
+        currency=shop.currency,
+        copies=copies,
+        lines=lines,
+        off=off,
+        price=(asked / shop.rounding).to_integral_value(ROUND_CEILING) * shop.rounding,
+        hand=hand,
+        machine=machine_minutes(designs, shop, pressed),
+        crossing=crossing,
+        crossing_to=crossing_to,
+        demo=shop.demo,
+        shop=shop.file,
+    )
+
+
+def price_list(
+    design: Design, sheet: Sheet, shop: Shop, *, spare: float = 0.03, pressed: bool = True
+) -> tuple[Quote, ...]:
+    """Quote one design at one copy, at each quantity break, and at its own number of copies."""
+    numbers = sorted({1, design.copies, *(b.start for b in shop.breaks)})
+    return tuple(
+        quote([replace(design, copies=n)], sheet, shop, spare=spare, pressed=pressed)
+        for n in numbers
+    )
+
+
+def hand_minutes(designs: Sequence[Design], sheet: Sheet, shop: Shop, pressed: bool) -> Minutes:
+    """Return the minutes with template and brush; a worn template is cut anew."""
+    hand = shop.hand
+    templates = copies = Decimal(0)
+    for design in designs:
+        cutting, weeding = _template_minutes(design, shop)
+        templates += (cutting + weeding) * _sets(design, sheet, shop)
+        each = hand.layer_minutes * design.layers + design.stones / hand.brushed_a_minute
+        copies += (each + _finishing(shop, pressed)) * design.copies
+    return Minutes(hand.setup_minutes, tenth(templates), tenth(copies))
+
+
+def machine_minutes(designs: Sequence[Design], shop: Shop, pressed: bool) -> Minutes | None:
+    """Return the minutes with the placement machine; None when the shop has none."""
+    if shop.machine is None:
+        return None
+    copies = sum(
+        (
+            (design.stones / shop.machine.stones_a_minute + _finishing(shop, pressed))
+            * design.copies
+            for design in designs
+        ),
+        Decimal(0),
+    )
+    return Minutes(shop.machine.setup_minutes * len(designs), Decimal(0), tenth(copies))
+
+
+def _finishing(shop: Shop, pressed: bool) -> Decimal:
+    return shop.hand.check_minutes + (shop.hand.press_minutes if pressed else 0)
+
+
+def _template_minutes(design: Design, shop: Shop) -> tuple[Decimal, Decimal]:
+    """Return the attended minutes to cut and the minutes to weed one set of templates."""
+    cutting = exact(design.cut_seconds, 3) / 60 * shop.hand.cutting_attended
+    return cutting, design.stones / shop.hand.weeded_a_minute
+
+
+def _sets(design: Design, sheet: Sheet, shop: Shop) -> int:
+    return whole(design.copies, shop.sheets[sheet.name].reuses)
+
+
+def _charged(design: Design, sheet: Sheet, shop: Shop) -> Decimal:
+    """Return how many sets of templates this order pays."""
+    if shop.templates == "life":
+        return Decimal(design.copies) / shop.sheets[sheet.name].reuses
+    return Decimal(_sets(design, sheet, shop))
+
+
+def _prices_known(designs: Sequence[Design], sheet: Sheet, shop: Shop, spare: float) -> None:
+    absent = [
+        f"{need.size}: write [stone.{need.size}] with gross = PRICE"
+        for need in needs(designs, spare)
+        if shop.gross_price(need.size, need.colour) is None
+    ]
+    if sheet.name not in shop.sheets:
+        absent.append(f"{sheet.name}: write [sheet.{sheet.name}] with roll = PRICE")
+    if absent:
+        raise InputError("\n".join(f"no price for {line}" for line in dict.fromkeys(absent)))
+
+
+def _stone_lines(designs: Sequence[Design], shop: Shop, spare: float) -> list[CostLine]:
+    lines = []
+    for need in needs(designs, spare):
+        price = shop.gross_price(need.size, need.colour) or Decimal(0)
+        how = f"{need.placed} + {need.spare} spare, at {price:.2f} a gross of {GROSS}"
+        lines.append(CostLine("stones", need.name, how, cents(need.total * price / GROSS)))
+    return lines
+
+
+def _sheet_line(designs: Sequence[Design], sheet: Sheet, shop: Shop) -> CostLine:
+    price = shop.sheets[sheet.name]
+    area = Decimal(0)
+    for design in designs:
+        width, height = (exact(side, 3) / 10 for side in design.size)
+        area += width * height * design.layers * _charged(design, sheet, shop)
+    area = tenth(area)
+    roll = tenth(exact(sheet.width, 3) * exact(sheet.length, 3) / 100)
+    with_waste = tenth(area * (1 + shop.waste))
+    layers = sum(design.layers for design in designs)
+    charged = sum((_charged(design, sheet, shop) for design in designs), Decimal(0))
+    how = (
+        f"{layers} templates, {plain(charged)} of each: {area} cm2, with {share(shop.waste)} "
+        f"waste {with_waste} of the roll's {roll} cm2 at {price.roll:.2f}"
+    )
+    if len(designs) > 1:
+        how = how.replace(f", {plain(charged)} of each", "")
+    return CostLine("sheet", sheet.name, how, cents(with_waste / roll * price.roll))
+
+
+def _tape_line(designs: Sequence[Design], shop: Shop) -> CostLine:
+    tape = shop.tape
+    length = Decimal(0)
+    for design in designs:
+        short, long = sorted(exact(side, 3) for side in design.size)
+        tape_width = exact(tape.width, 3)
+        across, along = (long, short) if long <= tape_width else (short, long)
+        strips = (across / tape_width).to_integral_value(ROUND_CEILING)
+        length += along / 10 * strips * design.copies
+    length = tenth(length)
+    whole_roll = tenth(exact(tape.length, 3) / 10)
+    how = f"{length} cm of the roll's {whole_roll} cm at {tape.roll:.2f}"
+    return CostLine("tape", "lifting tape", how, cents(length / whole_roll * tape.roll))
+
+
+def _labour_lines(
+    designs: Sequence[Design], sheet: Sheet, shop: Shop, hand: Minutes, pressed: bool
+) -> list[CostLine]:
+    cutting = weeding = Decimal(0)
+    for design in designs:
+        charged = _charged(design, sheet, shop)
+        cut, weed = _template_minutes(design, shop)
+        cutting += cut * charged
+        weeding += weed * charged
+    copies = sum(design.copies for design in designs)
+    stones = sum(design.stones * design.copies for design in designs)
+    finishing = tenth(_finishing(shop, pressed) * copies)
+    rows = [
+        ("set-up", hand.setup, "once an order"),
+        (
+            "cutting",
+            tenth(cutting),
+            f"{share(shop.hand.cutting_attended)} of the cutter's time",
+        ),
+        ("weeding", tenth(weeding), f"{plain(shop.hand.weeded_a_minute)} discs a minute"),
+        (
+            "brushing and lifting",
+            hand.copies - finishing,
+            f"{stones} stones at {plain(shop.hand.brushed_a_minute)} a minute, "
+            f"{plain(shop.hand.layer_minutes)} min a layer",
+        ),
+        ("checking and pressing" if pressed else "checking", finishing, f"{copies} transfers"),
+    ]
+    return [
+        CostLine(
+            "labour",
+            what,
+            f"{minutes} min at {shop.labour:.2f} an hour ({note})",
+            cents(minutes * shop.labour / 60),
+        )
+        for what, minutes, note in rows
+        if minutes
+    ]
+
+
+def _crossing(
+    designs: Sequence[Design], sheet: Sheet, shop: Shop, pressed: bool
+) -> tuple[int | None, str]:
+    """Return the least number of copies at which the faster way is not that of one copy."""
+    if shop.machine is None or len(designs) != 1:
+        return None, ""
+    hand_faster = None
+    for n in range(1, MOST_COPIES + 1):
+        order = [replace(designs[0], copies=n)]
+        machine = machine_minutes(order, shop, pressed)
+        faster = machine is None or (
+            hand_minutes(order, sheet, shop, pressed).total < machine.total
+        )
+        if hand_faster is None:
+            hand_faster = faster
+        elif faster != hand_faster:
+            return n, "hand" if faster else "machine"
+    return None, "hand" if hand_faster else "machine"
+
+
+def cents(amount: Decimal) -> Decimal:
+    """Round an amount to whole cents, halves up."""
+    return amount.quantize(CENT, ROUND_HALF_UP)
+
+
+def tenth(value: Decimal) -> Decimal:
+    """Round to one decimal, halves up."""
+    return value.quantize(TENTH, ROUND_HALF_UP)
+
+
+def plain(value: Decimal) -> str:
+    """Write a number with at most three decimals and no trailing zeros."""
+    text = f"{value:.3f}".rstrip("0").rstrip(".")
+    return text or "0"
+
+
+def share(value: Decimal) -> str:
+    """Write a share as a percentage with at most one decimal: ``2.5 %``."""
+    return f"{plain((value * 100).quantize(TENTH, ROUND_HALF_UP))} %"

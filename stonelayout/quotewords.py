@@ -1,0 +1,88 @@
+"""The quote in words: for the terminal, as JSON and as CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from typing import Any
+
+from .quote import Quote, cents, share
+
+DEMO_WARNING = "invented demo prices: put in your own before you quote anybody"
+
+
+def quote_text(found: Quote) -> str:
+    """Return the quote for the shop's own eyes."""
+    rows = [f"{DEMO_WARNING.upper()}\n"] if found.demo else []
+    rows.append(f"{found.copies} transfers, prices in {found.currency} from {found.shop}")
+    group = ""
+    for line in found.lines:
+        if line.group != group:
+            group = line.group
+            rows.append(f"{group}")
+        rows.append(f"  {line.what:24}{line.amount:10.2f}   {line.how}")
+    rows.append(f"{'cost':26}{found.cost:10.2f}   {cents(found.cost / found.copies)} each")
+    note = f", {share(found.off)} off for {found.copies}" if found.off else ""
+    rows.append(f"{'price each':26}{found.price:10.2f}   margin {share(found.margin)}{note}")
+    rows.append(f"{'price of all':26}{found.total:10.2f}")
+    if found.total < found.cost:
+        rows.append("warning: this price is below the cost")
+    rows += _minute_rows(found)
+    return "\n".join(rows) + "\n"
+
+
+def _minute_rows(found: Quote) -> list[str]:
+    hand, machine = found.hand, found.machine
+    rows = [
+        f"by hand {hand.total} min: {hand.setup} set-up, {hand.templates} templates, "
+        f"{hand.copies} transfers"
+    ]
+    if machine is not None:
+        rows.append(
+            f"by machine {machine.total} min: {machine.setup} set-up, {machine.copies} transfers"
+        )
+        if found.crossing:
+            rows.append(f"the {found.crossing_to} is faster from {found.crossing} copies on")
+        elif found.crossing_to:
+            rows.append(f"the {found.crossing_to} is faster at any number of copies")
+    return rows
+
+
+def quote_data(found: Quote, prices: Sequence[Quote] = ()) -> dict[str, Any]:
+    """Return the quote as it stands in ``quote.json``: amounts are text, exact to the cent."""
+    return {
+        "version": 1,
+        "currency": found.currency,
+        "shop": found.shop,
+        "demo": found.demo,
+        "copies": found.copies,
+        "lines": [
+            {"group": x.group, "what": x.what, "how": x.how, "amount": f"{x.amount:.2f}"}
+            for x in found.lines
+        ],
+        "cost": f"{found.cost:.2f}",
+        "price_each": f"{found.price:.2f}",
+        "price": f"{found.total:.2f}",
+        "off": share(found.off),
+        "margin": share(found.margin),
+        "minutes_by_hand": f"{found.hand.total}",
+        "minutes_by_machine": None if found.machine is None else f"{found.machine.total}",
+        "faster_from": {"copies": found.crossing, "way": found.crossing_to or None},
+        "price_list": [
+            {"copies": q.copies, "price_each": f"{q.price:.2f}", "margin": share(q.margin)}
+            for q in prices
+        ],
+    }
+
+
+def quote_csv(found: Quote) -> str:
+    """Return the cost lines, the cost and the price as CSV."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(["group", "what", "how", "amount", "currency"])
+    for line in found.lines:
+        writer.writerow([line.group, line.what, line.how, f"{line.amount:.2f}", found.currency])
+    for what, amount in (("cost", found.cost), ("price", found.total)):
+        writer.writerow(["sum", what, f"{found.copies} transfers", f"{amount:.2f}", found.currency])
+    return out.getvalue()
