@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from .layout import Layout
+    from .template import Layer
 
 #: Stones in a gross (trade unit).
 GROSS = 144
@@ -31,6 +36,22 @@ class Design:
     def stones(self) -> int:
         """Stones in one copy."""
         return sum(self.counts.values())
+
+
+def design_of(
+    name: str,
+    layout: Layout,
+    layers: Sequence[Layer],
+    size: tuple[float, float],
+    copies: int = 1,
+    cut_seconds: float = 0.0,
+) -> Design:
+    """Return a layout as a design; ``size`` is that of the page of its templates, in mm."""
+    counts: dict[tuple[str, str], int] = {}
+    for kind, count in zip(layout.kinds, layout.counts(), strict=True):
+        key = (kind.size, kind.colour)
+        counts[key] = counts.get(key, 0) + count
+    return Design(name, counts, len(layers), size, copies, cut_seconds)
 
 
 @dataclass(frozen=True)

@@ -32,6 +32,16 @@ def quote_text(found: Quote) -> str:
     return "\n".join(rows) + "\n"
 
 
+def price_list_text(prices: Sequence[Quote]) -> str:
+    """Return the prices at several numbers of copies, one line each; "" for none."""
+    rows = [
+        f"  {q.copies:6} copies {q.price:10.2f} each   margin {share(q.margin)}"
+        + (f", {share(q.off)} off" if q.off else "")
+        for q in prices
+    ]
+    return "\n".join(["prices", *rows, ""]) if rows else ""
+
+
 def _minute_rows(found: Quote) -> list[str]:
     hand, machine = found.hand, found.machine
     rows = [

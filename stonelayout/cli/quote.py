@@ -1,0 +1,72 @@
+"""``stonelayout quote``: cost, price and time of an order."""
+
+from __future__ import annotations
+
+import click
+
+from .common import catalogue_option, load_catalogue, print_json, say, sheet_option
+from .designs import (
+    FILES_HELP,
+    copies_option,
+    open_designs,
+    open_shop,
+    same_sheet,
+    shop_option,
+    spare_of,
+    spare_option,
+)
+
+
+@click.command("quote", epilog=FILES_HELP)
+@click.argument("files", nargs=-1, metavar="FILES")
+@copies_option
+@spare_option
+@click.option("--transfers-only", is_flag=True, help="The customer presses them.")
+@shop_option
+@sheet_option
+@click.option("--format", "form", type=click.Choice(["text", "json", "csv"]), default="text")
+@catalogue_option
+def command(
+    files: tuple[str, ...],
+    copies: int | None,
+    spare: float | None,
+    transfers_only: bool,
+    shop_file: str | None,
+    sheet_name: str | None,
+    form: str,
+    catalogue_files: tuple[str, ...],
+) -> int:
+    r"""Quote an order: cost line by line, price, margin, time by hand and by machine.
+
+    \b
+    stonelayout quote crest.toml --copies 25 --shop our-prices.toml
+
+    Without a shop file of your own the demo's INVENTED prices are used. Exit code 1: the price is
+    below the cost.
+    """
+    from stonelayout.quote import price_list, quote
+    from stonelayout.quotewords import DEMO_WARNING, price_list_text, quote_csv, quote_data
+    from stonelayout.quotewords import quote_text as in_words
+
+    catalogue = load_catalogue(catalogue_files)
+    opened = open_designs(files, copies, sheet_name, catalogue)
+    shop = open_shop(shop_file, opened, catalogue)
+    sheet = same_sheet(opened)
+    share = spare_of(spare, opened)
+    pressed = not transfers_only and all(one.job is None or one.job.pressed for one in opened)
+    designs = [one.design for one in opened]
+    found = quote(designs, sheet, shop, spare=share, pressed=pressed)
+    prices = (
+        price_list(designs[0], sheet, shop, spare=share, pressed=pressed)
+        if len(designs) == 1
+        else ()
+    )
+    if form == "json":
+        print_json(quote_data(found, prices))
+    elif form == "csv":
+        click.echo(quote_csv(found), nl=False)
+    else:
+        click.echo(in_words(found) + price_list_text(prices), nl=False)
+    if found.demo and form != "text":
+        say(f"warning: {DEMO_WARNING}")
+    return int(found.total < found.cost)

@@ -1,0 +1,64 @@
+"""``stonelayout stock``: what an order needs against what is on the shelf."""
+
+from __future__ import annotations
+
+import click
+
+from .common import catalogue_option, load_catalogue, print_json, say, sheet_option
+from .designs import (
+    FILES_HELP,
+    copies_option,
+    open_designs,
+    open_shop,
+    shop_option,
+    spare_of,
+    spare_option,
+)
+
+
+@click.command("stock", epilog=FILES_HELP)
+@click.argument("files", nargs=-1, metavar="FILES")
+@click.option("--stock", "stock_file", metavar="FILE", help="What you have: CSV or TOML.")
+@copies_option
+@spare_option
+@shop_option
+@sheet_option
+@click.option("--format", "form", type=click.Choice(["text", "json", "csv"]), default="text")
+@catalogue_option
+def command(
+    files: tuple[str, ...],
+    stock_file: str | None,
+    copies: int | None,
+    spare: float | None,
+    shop_file: str | None,
+    sheet_name: str | None,
+    form: str,
+    catalogue_files: tuple[str, ...],
+) -> int:
+    r"""Count the stones of an order, set them against your stock, and say what to buy.
+
+    \b
+    stonelayout stock crest.toml:25 names/*.json --stock shelf.csv
+
+    A stock file has the columns size, colour and stones or gross. Exit code 1: something is short.
+    """
+    from stonelayout.files import read_text
+    from stonelayout.order import needs
+    from stonelayout.stock import parse_shelf, stock_csv, stock_lines, stock_text
+
+    catalogue = load_catalogue(catalogue_files)
+    shelf = None
+    if stock_file is not None:
+        shelf = parse_shelf(read_text(stock_file), stock_file, catalogue)
+    opened = open_designs(files, copies, sheet_name, catalogue)
+    shop = open_shop(shop_file, opened, catalogue)
+    share = spare_of(spare, opened)
+    lines = stock_lines(needs([one.design for one in opened], share), shelf, shop.pack)
+    if form == "json":
+        rows = [line.as_dict() for line in lines]
+        print_json({"version": 1, "spare": round(share, 6), "lines": rows})
+    else:
+        click.echo(stock_csv(lines) if form == "csv" else stock_text(lines), nl=False)
+    if shop.demo and form == "text":
+        say(f"packs as in the demo {shop.file}; your own with --shop")
+    return int(shelf is not None and any(line.short for line in lines))
