@@ -181,7 +181,7 @@ def test_a_design_larger_than_the_roll_is_a_finding_of_severity_error(shop):
     assert codes
 
 
-def test_lay_writes_a_layout_to_standard_output(shop):
+def test_lay_writes_a_layout_to_standard_output():
     result = run("lay", "-", "--stone", "ss6", "--pattern", "lattice", text=SQUARE)
     assert result.returncode == 0, result.stderr
     layout = json.loads(result.stdout)
