@@ -1,0 +1,11 @@
+"""Commands run by tests use this tree, whether or not it is installed."""
+
+import os
+from pathlib import Path
+
+ROOT = str(Path(__file__).parent.parent)
+os.environ["PYTHONPATH"] = os.pathsep.join(
+    part for part in (ROOT, os.environ.get("PYTHONPATH")) if part
+)
+# A user's own catalogue must not change what is tested.
+os.environ["XDG_CONFIG_HOME"] = str(Path(ROOT) / "tests" / "no-such-folder")
