@@ -1,0 +1,54 @@
+"""Bounding boxes of elements in their own user space, without strokes (SVG's object box)."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stonelayout.curves import flatten
+
+from .basic import READERS, Units
+from .cascade import Properties
+from .document import Node
+from .values import IDENTITY
+
+if TYPE_CHECKING:
+    from .walk import Frame, Walker
+
+Box = tuple[float, float, float, float]
+
+
+def box_of(walker: Walker, node: Node, properties: Properties, units: Units) -> Box | None:
+    """Return (x, y, width, height) of what the element draws; None where it draws nothing."""
+    from .walk import Frame
+
+    frame = Frame(IDENTITY, properties, units.viewport)
+    return element_box(walker, node, frame)
+
+
+def element_box(walker: Walker, node: Node, frame: Frame) -> Box | None:
+    """Return the object box of an element already entered, in its user space."""
+    plain = replace(frame, matrix=IDENTITY, clip=None)
+    quiet, walker.quiet = walker.quiet, True
+    try:
+        if node.tag in READERS:
+            visits = [walker.geometry(node, plain)]
+        elif node.tag == "use":
+            visits = list(walker.visit_all(walker.used(node, plain)))
+        else:
+            visits = list(walker.below(node, plain))
+    finally:
+        walker.quiet = quiet
+    corners = []
+    for visit in visits:
+        for subpath in visit.subpaths:
+            points = flatten(subpath, 1e-3).points
+            matrix = visit.frame.matrix
+            corners.append(points @ matrix[:, :2].T + matrix[:, 2])
+    if not corners:
+        return None
+    points = np.concatenate(corners)
+    (x0, y0), (x1, y1) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+    return x0, y0, x1 - x0, y1 - y0

@@ -1,0 +1,247 @@
+"""The CSS cascade: style sheets, ``style`` attributes, presentation attributes, inheritance."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from .document import Node, every
+from .values import parse_length, parse_number
+
+#: Inherited properties and their initial values (SVG 2, appendix "Property index").
+INITIAL: Final[dict[str, str]] = {
+    "clip-rule": "nonzero",
+    "color": "#000000",
+    "fill": "#000000",
+    "fill-opacity": "1",
+    "fill-rule": "nonzero",
+    "font-family": "",
+    "font-size": "16",
+    "font-style": "normal",
+    "font-weight": "400",
+    "marker-end": "none",
+    "marker-mid": "none",
+    "marker-start": "none",
+    "stroke": "none",
+    "stroke-dasharray": "none",
+    "stroke-dashoffset": "0",
+    "stroke-linecap": "butt",
+    "stroke-linejoin": "miter",
+    "stroke-miterlimit": "4",
+    "stroke-opacity": "1",
+    "stroke-width": "1",
+    "text-anchor": "start",
+    "visibility": "visible",
+    "letter-spacing": "normal",
+    "word-spacing": "normal",
+    "direction": "ltr",
+}
+#: Properties that are not inherited, and those of geometry that CSS may set as well.
+OWN: Final[dict[str, str]] = {
+    "clip-path": "none",
+    "display": "inline",
+    "filter": "none",
+    "mask": "none",
+    "opacity": "1",
+    "overflow": "",
+    "stop-color": "black",
+    "stop-opacity": "1",
+    "transform": "",
+    "transform-box": "view-box",
+    "transform-origin": "",
+    "vector-effect": "none",
+}
+GEOMETRY: Final = frozenset(("x", "y", "width", "height", "cx", "cy", "r", "rx", "ry", "d"))
+_KNOWN: Final = {**INITIAL, **OWN}
+_FONT_SIZES: Final = {
+    "xx-small": 9.6,
+    "x-small": 12.0,
+    "small": 14.22,
+    "medium": 16.0,
+    "large": 19.2,
+    "x-large": 24.0,
+    "xx-large": 32.0,
+}
+Properties = dict[str, str]
+#: (important, specificity, order, name, value)
+_Entry = tuple[bool, tuple[int, ...], int, str, str]
+
+
+class Cascade:
+    """The style sheets of one document, and the properties they give each element."""
+
+    def __init__(self, root: Node, dpi: float) -> None:
+        self.dpi = dpi
+        #: What in the style sheets was not read, in words.
+        self.notes: list[str] = []
+        self._wrappers: dict[Node, Any] = {}
+        self._matcher: Any = None
+        self._order = 0
+        sheets = [node for node in every(root) if node.tag == "style" and _is_css(node)]
+        if any(sheet.text and sheet.text.strip() for sheet in sheets):
+            self._read_sheets(root, sheets)
+
+    def own(self, node: Node) -> Properties:
+        """Return what the document says of this very element, as declared, without inheritance."""
+        out = {name: value for name, value in node.attrib.items() if name in _KNOWN}
+        entries: list[_Entry] = []
+        if self._matcher is not None:
+            for specificity, order, _, block in self._matcher.match(self._wrappers[node]):
+                entries += [
+                    (important, specificity, order, name, value) for name, value, important in block
+                ]
+        style = node.attrib.get("style")
+        if style:
+            inline = (1 << 30, 0, 0)
+            entries += [
+                (important, inline, 0, name, value)
+                for name, value, important in _declarations(style)
+            ]
+        if entries:
+            entries.sort(key=lambda entry: entry[:3])
+            out.update((entry[3], entry[4]) for entry in entries)
+        return out
+
+    def computed(self, node: Node, parent: Properties) -> Properties:
+        """Return all properties of the element, given its parent's computed ones."""
+        own = self.own(node)
+        out = {name: parent[name] for name in INITIAL}
+        out.update(OWN)
+        for name, value in own.items():
+            word = value.strip().lower()
+            if name not in _KNOWN:
+                out[name] = value
+            elif word == "inherit":
+                out[name] = parent[name]
+            elif word in ("initial", "unset", "revert"):
+                if word == "initial" or name in OWN:
+                    out[name] = _KNOWN[name]
+            elif _valid(name, value):
+                out[name] = value.strip()
+        if "font-size" in own:
+            out["font-size"] = self._font_size(out["font-size"], parent["font-size"])
+        if out["color"].lower() == "currentcolor":
+            out["color"] = parent["color"]
+        return out
+
+    def _font_size(self, text: str, inherited: str) -> str:
+        size = float(inherited)
+        if text in _FONT_SIZES:
+            return repr(_FONT_SIZES[text])
+        if text in ("larger", "smaller"):
+            return repr(size * 1.2 if text == "larger" else size / 1.2)
+        value = parse_length(text, dpi=self.dpi, percent_of=size, font_size=size)
+        return inherited if value is None or value < 0.0 else repr(value)
+
+    def _read_sheets(self, root: Node, sheets: list[Node]) -> None:
+        import cssselect2
+        import tinycss2
+
+        self._matcher = cssselect2.Matcher()
+        for sheet in sheets:
+            rules = tinycss2.parse_stylesheet(
+                sheet.text or "", skip_comments=True, skip_whitespace=True
+            )
+            self._add_rules(rules, depth=0)
+        wrapper = cssselect2.ElementWrapper.from_xml_root(root)
+        self._wrappers = {element.etree_element: element for element in wrapper.iter_subtree()}
+
+    def _add_rules(self, rules: list[Any], depth: int) -> None:
+        import cssselect2
+        import tinycss2
+
+        for rule in rules:
+            if rule.type == "at-rule":
+                self._at_rule(rule, depth)
+            elif rule.type == "error":
+                self._note(f"a style rule could not be read ({rule.message})")
+            elif rule.type == "qualified-rule":
+                block = _declarations(rule.content)
+                try:
+                    selectors = cssselect2.compile_selector_list(rule.prelude)
+                except cssselect2.SelectorError as error:
+                    name = tinycss2.serialize(rule.prelude).strip()
+                    self._note(f'the selector "{name}" could not be read ({error})')
+                    continue
+                for selector in selectors:
+                    if selector.pseudo_element is None:
+                        self._matcher.add_selector(selector, block)
+
+    def _at_rule(self, rule: Any, depth: int) -> None:
+        import tinycss2
+
+        name = rule.lower_at_keyword
+        if name == "media" and rule.content is not None and depth < 8:
+            media = tinycss2.serialize(rule.prelude).strip().lower()
+            if media in ("", "all", "screen"):
+                inner = tinycss2.parse_rule_list(
+                    rule.content, skip_comments=True, skip_whitespace=True
+                )
+                self._add_rules(inner, depth + 1)
+                return
+            self._note(f'the styles for media "{media}" were not used')
+        elif name == "import":
+            self._note("a style sheet outside the file (@import) was not read: embed it")
+        elif name not in ("charset", "namespace", "font-face"):
+            self._note(f"the style rule @{name} was not read")
+
+    def _note(self, text: str) -> None:
+        if text not in self.notes and len(self.notes) < 20:
+            self.notes.append(text)
+
+
+def _is_css(node: Node) -> bool:
+    kind = node.attrib.get("type", "").strip().lower()
+    media = node.attrib.get("media", "").strip().lower()
+    return kind in ("", "text/css") and media in ("", "all", "screen")
+
+
+def _declarations(source: Any) -> list[tuple[str, str, bool]]:
+    """Return (name, value, important) of a block or a ``style`` attribute."""
+    import tinycss2
+
+    out: list[tuple[str, str, bool]] = []
+    parsed = tinycss2.parse_blocks_contents(source, skip_comments=True, skip_whitespace=True)
+    for declaration in parsed:
+        if declaration.type != "declaration":
+            continue
+        name = declaration.lower_name
+        value = "".join(
+            token.serialize() for token in declaration.value if token.type != "comment"
+        ).strip()
+        if name == "marker":
+            out += [(f"marker-{at}", value, declaration.important) for at in _MARKS]
+        elif name in _KNOWN or name in GEOMETRY:
+            out.append((name, value, declaration.important))
+    return out
+
+
+_MARKS: Final = ("start", "mid", "end")
+_WORDS: Final = {
+    "stroke-linecap": ("butt", "round", "square"),
+    "stroke-linejoin": ("miter", "miter-clip", "round", "bevel", "arcs"),
+    "fill-rule": ("nonzero", "evenodd"),
+    "clip-rule": ("nonzero", "evenodd"),
+    "visibility": ("visible", "hidden", "collapse"),
+}
+_OPACITIES: Final = frozenset(("opacity", "fill-opacity", "stroke-opacity"))
+
+
+def _valid(name: str, value: str) -> bool:
+    """Tell whether a declared value can stand; an invalid one leaves the inherited value."""
+    if name in _WORDS:
+        return value.strip() in _WORDS[name]
+    if name in _OPACITIES:
+        return opacity(value) is not None
+    if name == "stroke-miterlimit":
+        return parse_number(value) is not None
+    if name in ("fill", "stroke", "color"):
+        from .paint import is_paint
+
+        return is_paint(value)
+    return True
+
+
+def opacity(text: str) -> float | None:
+    """Return an opacity from 0 to 1, None where it is none; 50% is 0.5."""
+    value = parse_length(text, dpi=96.0, percent_of=1.0)
+    return None if value is None else min(1.0, max(0.0, value))

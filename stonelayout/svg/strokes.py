@@ -1,0 +1,235 @@
+"""Strokes as regions: width, caps, joins with SVG's mitre limit, dashes.
+
+The boundary is built as renderers do: offset sides with joins on the outer side of every corner,
+so that it winds once around every piece of the stroke; the nonzero rule makes the region exact.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from stonelayout.curves import Flat
+from stonelayout.errors import ArtworkError
+
+from .areas import EMPTY, fill
+
+Points = npt.NDArray[np.float64]
+#: More dashes than a drawing needs; a file that asks for more is refused.
+MOST_DASHES: Final = 100_000
+
+
+@dataclass(frozen=True)
+class Pen:
+    """How a line is drawn; ``error`` is the chord error of its round parts."""
+
+    width: float
+    cap: str = "butt"
+    join: str = "miter"
+    mitre_limit: float = 4.0
+    dashes: tuple[float, ...] = ()
+    offset: float = 0.0
+    error: float = 0.005
+
+
+def stroke(lines: Sequence[Flat], pen: Pen) -> BaseGeometry:
+    """Return the region that the pen covers. Raises ArtworkError for too many dashes."""
+    if pen.dashes:
+        lines = [piece for line in lines for piece in dashed(line, pen.dashes, pen.offset)]
+    regions = []
+    for line in lines:
+        region = fill(_boundary(line, pen))
+        if not region.is_empty:
+            regions.append(region)
+    if not regions:
+        return EMPTY
+    return regions[0] if len(regions) == 1 else shapely.normalize(shapely.union_all(regions))
+
+
+def _boundary(line: Flat, pen: Pen) -> list[Points]:
+    half = pen.width / 2.0
+    points = line.points
+    if len(points) == 1:
+        return _dot(points[0], half, pen)
+    forward = _side(points, line.joints, line.closed, half, pen)
+    backward = _side(points[::-1], line.joints[::-1], line.closed, half, pen)
+    if line.closed:
+        return [np.array(forward), np.array(backward)]
+    start = _cap(points[0], points[0] - points[1], half, pen)
+    end = _cap(points[-1], points[-1] - points[-2], half, pen)
+    return [np.array([*forward, *end, *backward, *start])]
+
+
+def _dot(point: Points, half: float, pen: Pen) -> list[Points]:
+    if pen.cap == "round":
+        count = max(8, math.ceil(math.tau / _turn_step(half, pen.error)))
+        angle = np.arange(count) * (math.tau / count)
+        return [point + half * np.column_stack((np.cos(angle), np.sin(angle)))]
+    if pen.cap == "square":
+        return [point + half * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])]
+    return []
+
+
+def _turn_step(half: float, error: float) -> float:
+    """Return the angle whose chord on radius ``half`` is within ``error`` of the arc."""
+    if error >= half:
+        return math.pi / 4.0
+    return min(math.pi / 4.0, 2.0 * math.acos(1.0 - error / half))
+
+
+def _arc(x: float, y: float, ux: float, uy: float, turn: float, pen: Pen) -> list[list[float]]:
+    """Return the points inside an arc about (x, y) from offset (ux, uy), turning by ``turn``."""
+    half = math.hypot(ux, uy)
+    count = math.ceil(abs(turn) / _turn_step(half, pen.error))
+    out = []
+    for k in range(1, count):
+        c, s = math.cos(turn * k / count), math.sin(turn * k / count)
+        out.append([x + c * ux - s * uy, y + s * ux + c * uy])
+    return out
+
+
+def _cap(point: Points, outward: Points, half: float, pen: Pen) -> list[list[float]]:
+    """Return the cap's points between the two sides, walking from the left side to the right."""
+    dx, dy = outward / math.hypot(*outward) * half
+    x, y = point
+    if pen.cap == "round":
+        return _arc(x, y, dy, -dx, math.pi, pen)
+    if pen.cap == "square":
+        return [[x + dy + dx, y - dx + dy], [x - dy + dx, y + dx + dy]]
+    return []
+
+
+def _side(
+    points: Points, joints: npt.NDArray[np.bool_], closed: bool, half: float, pen: Pen
+) -> list[list[float]]:
+    """Return the offset side, at (dy, -dx) from the way of travel, with its joins."""
+    ahead = np.concatenate((points[1:], points[:1])) if closed else points[1:]
+    step = ahead - points[: len(ahead)]
+    length = np.hypot(step[:, 0], step[:, 1])
+    way = step / length[:, None]
+    offset = np.column_stack((way[:, 1], -way[:, 0])) * half
+    out: list[list[float]] = []
+    count = len(way)
+    px, py = points.T.tolist()
+    ox, oy = offset.T.tolist()
+    wx, wy = way.T.tolist()
+    room = (length / 2.0).tolist()
+    joint = joints.tolist()
+    if not closed:
+        out.append([px[0] + ox[0], py[0] + oy[0]])
+    for k in range(0 if closed else 1, count):
+        b = k - 1
+        out += _corner(
+            (px[k], py[k]), (ox[b], oy[b]), (ox[k], oy[k]),
+            wx[b] * wx[k] + wy[b] * wy[k], wx[b] * wy[k] - wy[b] * wx[k],
+            min(room[b], room[k]), "as drawn" if joint[k] else "smooth", pen,
+        )  # fmt: skip
+    if not closed:
+        out.append([px[count] + ox[-1], py[count] + oy[-1]])
+    return out
+
+
+def _corner(
+    at: tuple[float, float],
+    before: tuple[float, float],
+    after: tuple[float, float],
+    cos: float,
+    sin: float,
+    room: float,
+    how: str,
+    pen: Pen,
+) -> list[list[float]]:
+    """Return the side's points at one corner. ``sin`` > 0 turns away from this side."""
+    x, y = at
+    a, b = [x + before[0], y + before[1]], [x + after[0], y + after[1]]
+    reach = math.hypot(*before)
+    if sin < 0.0:
+        slope = -sin / (1.0 + cos) if cos > -1.0 else math.inf
+        if slope * reach <= room:  # the two inner sides meet within their segments
+            return [_tip(x, y, before, after, cos)]
+        return [a, [x, y], b]
+    if abs(sin) < 1e-12 and cos > 0.0:
+        return [a]
+    if how == "smooth":
+        if cos > 0.9:
+            return [_tip(x, y, before, after, cos)]
+        return [a, *_arc(x, y, *before, math.atan2(sin, cos), pen), b]
+    if pen.join == "round":
+        return [a, *_arc(x, y, *before, math.atan2(sin, cos) if cos > -1.0 else math.pi, pen), b]
+    if pen.join in ("miter", "miter-clip", "arcs"):
+        half_cos = math.sqrt(max(0.0, (1.0 + cos) / 2.0))
+        if half_cos * pen.mitre_limit >= 1.0:
+            return [_tip(x, y, before, after, cos)]
+    return [a, b]
+
+
+def _tip(
+    x: float, y: float, before: tuple[float, float], after: tuple[float, float], cos: float
+) -> list[float]:
+    return [x + (before[0] + after[0]) / (1.0 + cos), y + (before[1] + after[1]) / (1.0 + cos)]
+
+
+def dashed(line: Flat, dashes: Sequence[float], offset: float = 0.0) -> list[Flat]:
+    """Cut a line into its dashes (SVG 2, "Computing the shape of the stroke")."""
+    pattern = list(dashes) * (1 + len(dashes) % 2)
+    period = sum(pattern)
+    points, joints = line.points, line.joints
+    if line.closed:
+        points = np.concatenate((points, points[:1]))
+        joints = np.concatenate((joints, joints[:1]))
+    if len(points) < 2 or period <= 0.0:
+        return [line]
+    along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))))
+    total = float(along[-1])
+    if total / period * len(pattern) > MOST_DASHES:
+        raise ArtworkError(f"a dashed line with over {MOST_DASHES:,} dashes is too fine to read")
+    spans = _dash_spans(total, pattern, period, offset)
+    if not spans:
+        return []
+    whole = spans == [(0.0, total)]
+    if whole:
+        return [line]
+    pieces = [_piece(points, joints, along, a, b) for a, b in spans]
+    if line.closed and len(pieces) > 1 and spans[0][0] == 0.0 and spans[-1][1] == total:
+        first, last = pieces[0], pieces.pop()
+        joined = np.concatenate((last.points, first.points[1:]))
+        at_start = np.concatenate((last.joints[:-1], joints[:1], first.joints[1:]))
+        pieces[0] = Flat(joined, at_start, closed=False)
+    return pieces
+
+
+def _dash_spans(
+    total: float, pattern: list[float], period: float, offset: float
+) -> list[tuple[float, float]]:
+    at = -(offset % period)
+    spans: list[tuple[float, float]] = []
+    index = 0
+    while at < total:
+        length = pattern[index % len(pattern)]
+        if index % 2 == 0:
+            low, high = max(at, 0.0), min(at + length, total)
+            if high > low or (length == 0.0 and 0.0 <= at <= total):
+                spans.append((low, high))
+        at += length
+        index += 1
+    return spans
+
+
+def _piece(
+    points: Points, joints: npt.NDArray[np.bool_], along: Points, a: float, b: float
+) -> Flat:
+    ends = np.column_stack([np.interp((a, b), along, points[:, axis]) for axis in (0, 1)])
+    inside = (along > a) & (along < b)
+    if a == b:
+        return Flat(ends[:1], np.ones(1, dtype=np.bool_), closed=False)
+    chain = np.concatenate((ends[:1], points[inside], ends[1:]))
+    keep = np.concatenate(([True], (np.diff(chain, axis=0) != 0.0).any(axis=1)))
+    flags = np.concatenate(([True], joints[inside], [True]))
+    return Flat(chain[keep], flags[keep], closed=False)
