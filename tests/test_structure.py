@@ -10,7 +10,7 @@ import stonelayout
 ROOT = Path(stonelayout.__file__).parent
 #: Levels of the module map (DEVELOPERS.md): a module imports its own level or one before it.
 LEVELS = [
-    ["errors", "units", "tomlplaces", "findings"],
+    ["errors", "units", "tomlplaces", "findings", "files"],
     ["curves", "polylines", "regions", "centreline", "widths", "neighbours"],
     ["options", "catalogue", "tables", "artwork", "layout", "job"],
     ["svg", "patterns", "bounds", "measures"],
