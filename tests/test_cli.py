@@ -134,7 +134,7 @@ def test_too_little_web_is_an_error_with_a_place_and_exit_1(shop):
     [
         (None, "art.svg: cannot read"),
         ("", "art.svg"),
-        ("junk", "art.svg:1"),
+        ("junk", "art.svg: not an SVG file"),
         ("<html><body/></html>", "art.svg"),
         ('<svg xmlns="http://www.w3.org/2000/svg" width="10mm" height="10mm"/>', "art.svg"),
         (SQUARE.replace("60mm", "0mm"), "art.svg"),

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from stonelayout.curves import Subpath, arc_cubics
+from stonelayout.errors import ArtworkError
 
 from .pathdata import parse_path
 from .values import parse_length, parse_numbers
@@ -34,6 +36,21 @@ class Geometry:
 
     subpaths: list[Subpath]
     problem: str = ""
+
+
+_PLACES = ("x", "y", "x1", "y1", "x2", "y2", "cx", "cy", "r", "rx", "ry", "width", "height")
+_NOT_FINITE = re.compile(r"[-+]?(?:nan|inf(?:inity)?)(?![a-z])", re.ASCII | re.IGNORECASE)
+
+
+def refuse_non_finite(given: Mapping[str, str]) -> None:
+    """Raise ArtworkError for NaN and infinity in place of a coordinate.
+
+    SVG would put zero there: a broken exporter's shape would stand in the wrong place in silence.
+    """
+    for name in (*_PLACES, "points", "d"):
+        found = _NOT_FINITE.search(given.get(name, ""))
+        if found:
+            raise ArtworkError(f'{name} holds "{found.group()}", which is not a number')
 
 
 #: Reads one element's geometry from its attributes (with CSS over them).

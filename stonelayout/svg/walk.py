@@ -14,7 +14,7 @@ from stonelayout.curves import Subpath
 from stonelayout.errors import ArtworkError
 
 from . import skips
-from .basic import READERS, Units
+from .basic import READERS, Units, refuse_non_finite
 from .build import font_size, scales
 from .cascade import INITIAL, OWN, Cascade, Properties, opacity
 from .document import Node, children, every
@@ -254,14 +254,15 @@ class Walker:
     def geometry(self, node: Node, frame: Frame) -> Visit:
         """Read the geometry of one shape element."""
         units = self.units(frame)
-        given = node.attrib
         own = {
             name: value
             for name, value in frame.properties.items()
             if name not in INITIAL and name not in OWN
         }
+        given = {**node.attrib, **own} if own else node.attrib
         try:
-            geometry = READERS[node.tag]({**given, **own} if own else given, units)
+            refuse_non_finite(given)
+            geometry = READERS[node.tag](given, units)
         except ArtworkError as error:
             raise located(error, node) from None
         return Visit(node, frame, geometry.subpaths, geometry.problem, units)
