@@ -156,3 +156,13 @@ def test_shape_too_narrow_gets_nothing_and_small_one_gets_one():
     assert len(lattice(box(0, 0, 30, 1.9), 2.0, 2.3)) == 0
     assert len(lattice(shapely.Point(3, 4).buffer(1.4), 2.0, 2.3)) == 1
     assert len(lattice(None, 2.0, 2.3)) == 0
+
+
+def test_a_part_too_thin_for_a_stone_gets_none():
+    assert len(lattice(box(0, 0, 30, 1), 2.0, 3.0)) == 0
+
+
+def test_lines_that_a_mirror_leaves_beside_the_room_are_no_room():
+    """A symmetric ring's room and its mirror image share stretches of outline."""
+    ring = shapely.LineString([(-40, -50), (40, -50), (33, 20), (0, 60), (-33, 20), (-40, -50)])
+    assert len(lattice(ring.buffer(5.2), 2.8, 3.75)) > 50

@@ -187,6 +187,8 @@ def part_of(polygon: Polygon, frame: Frame, ask: Ask, obstacles: Points, distanc
                 room = shapely.intersection(room, mirrored(room, axis))
         if len(obstacles):
             room = shapely.difference(room, discs(local, distance[:, k]))
+        if room.geom_type == "GeometryCollection":  # what an intersection leaves beside areas
+            room = shapely.MultiPolygon(polygons(room))
         rooms.append(room)
     return Part(outline, ask.sizes, tuple(rooms), local, distance, mirrors, frame, ask.options)
 
@@ -204,6 +206,8 @@ def fill_parts(ask: Ask, fill: Fill) -> Laid:
     for polygon in polygons(ask.region):
         frame = frame_of(polygon)
         alone = part_of(polygon, frame, ask, np.empty((0, 2)), np.empty((0, count)))
+        if all(room.is_empty for room in alone.rooms):
+            continue
         found, size = fill(alone)
         stands, distance = _earlier(ask, polygon, np.concatenate(centres), sizes, pitch)
         if len(stands):
