@@ -10,10 +10,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from .areas import EMPTY
+from .basic import READERS
 from .boxes import element_box
 from .build import filled, flattened
-from .cascade import INITIAL, OWN
-from .document import Node
+from .document import Node, children
 from .transforms import matrix_of
 from .values import multiply
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 def clip_region(walker: Walker, clip: Node, node: Node, frame: Frame) -> BaseGeometry | None:
-    """Return the clip's region in mm for one element; None where it refers to itself."""
+    """Return the clip's region in mm for one element; None (no clip) for one within itself."""
     if clip in walker.clipping:
         return None
     quiet, walker.quiet = walker.quiet, True
@@ -34,8 +34,21 @@ def clip_region(walker: Walker, clip: Node, node: Node, frame: Frame) -> BaseGeo
         walker.quiet = quiet
 
 
-def _region(walker: Walker, clip: Node, node: Node, frame: Frame) -> BaseGeometry | None:
-    properties = walker.cascade.computed(clip, {**INITIAL, **OWN})
+def _members(walker: Walker, clip: Node) -> list[Node]:
+    """Return what may stand in a clipPath: shapes, and ``use`` of a shape; last first."""
+    out = []
+    for child in reversed(children(clip)):
+        target = child
+        if child.tag == "use":
+            href = child.attrib.get("href") or child.attrib.get("xlink:href") or ""
+            target = walker.ids.get(href.strip().removeprefix("#"), child)
+        if target.tag in READERS:
+            out.append(child)
+    return out
+
+
+def _region(walker: Walker, clip: Node, node: Node, frame: Frame) -> BaseGeometry:
+    properties = walker.inherited(clip)
     inside = replace(frame, properties=properties, clip=None, uses=())
     own = matrix_of(clip, properties, walker.units(inside), frame.origin, walker)
     if own is None:
@@ -49,7 +62,7 @@ def _region(walker: Walker, clip: Node, node: Node, frame: Frame) -> BaseGeometr
         inside = replace(inside, viewport=(1.0, 1.0))
     inside = replace(inside, matrix=matrix)
     regions = []
-    for visit in walker.below(clip, inside):
+    for visit in walker.visit_all([(child, inside) for child in _members(walker, clip)]):
         if visit.frame.properties["visibility"] != "visible":
             continue
         flats = flattened(visit.subpaths, visit.frame.matrix, walker.tolerance)
@@ -64,7 +77,6 @@ def _region(walker: Walker, clip: Node, node: Node, frame: Frame) -> BaseGeometr
         if nested is not None and nested.tag == "clipPath":
             outer = replace(frame, properties=properties)
             other = clip_region(walker, nested, node, outer)
-            if other is None:
-                return None
-            whole = shapely.intersection(whole, other)
+            if other is not None:
+                whole = whole.intersection(other)
     return whole

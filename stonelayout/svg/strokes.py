@@ -167,6 +167,8 @@ def _corner(
         half_cos = math.sqrt(max(0.0, (1.0 + cos) / 2.0))
         if half_cos * pen.mitre_limit >= 1.0:
             return [_tip(x, y, before, after, cos)]
+        if pen.join == "miter-clip":
+            return [a, *_clipped_tip(x, y, before, after, pen.mitre_limit), b]
     return [a, b]
 
 
@@ -174,6 +176,27 @@ def _tip(
     x: float, y: float, before: tuple[float, float], after: tuple[float, float], cos: float
 ) -> list[float]:
     return [x + (before[0] + after[0]) / (1.0 + cos), y + (before[1] + after[1]) / (1.0 + cos)]
+
+
+def _clipped_tip(
+    x: float, y: float, before: tuple[float, float], after: tuple[float, float], limit: float
+) -> list[list[float]]:
+    """Return the two points where a tip is cut across, half a limit of widths from the corner."""
+    half = math.hypot(*before)
+    mx, my = before[0] + after[0], before[1] + after[1]
+    middle = math.hypot(mx, my)
+    if middle < 1e-9 * half:
+        return []
+    mx, my = mx / middle, my / middle
+    out = []
+    # along the side from its end, in the way of travel and against it
+    for (ux, uy), turn in ((before, 1.0), (after, -1.0)):
+        wx, wy = -uy / half * turn, ux / half * turn
+        along = (limit * half - (ux * mx + uy * my)) / (wx * mx + wy * my)
+        if along < 0.0:
+            return []
+        out.append([x + ux + wx * along, y + uy + wy * along])
+    return out
 
 
 def dashed(line: Flat, dashes: Sequence[float], offset: float = 0.0) -> list[Flat]:

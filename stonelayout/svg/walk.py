@@ -43,6 +43,7 @@ class Frame:
     in_layer: bool = False
     clip: BaseGeometry | None = None
     uses: tuple[Node, ...] = ()
+    context: tuple[str, str] = ("none", "none")
     use_id: str = ""
     depth: int = 0
     size: tuple[str | None, str | None] = (None, None)
@@ -70,6 +71,7 @@ class Walker:
     skipped: skips.SkipList = field(default_factory=skips.SkipList)
     notes: list[str] = field(default_factory=list)
     ids: dict[str, Node] = field(init=False)
+    parents: dict[Node, Node] = field(init=False)
     visits: int = 0
     #: True inside clip paths, where nothing is reported.
     quiet: bool = False
@@ -77,8 +79,9 @@ class Walker:
     clipping: list[Node] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        self.ids = {}
+        self.ids, self.parents = {}, {}
         for node in every(self.root):
+            self.parents.update((child, node) for child in children(node))
             name = node.attrib.get("id")
             if name:
                 self.ids.setdefault(name, node)
@@ -147,6 +150,9 @@ class Walker:
     def enter(self, node: Node, outer: Frame) -> Frame | None:
         """Return the frame inside an element, None (reported) where it is not drawn."""
         properties = self.cascade.computed(node, outer.properties)
+        for name in ("fill", "stroke"):
+            if properties[name].startswith("context-"):
+                properties[name] = outer.context[properties[name] != "context-fill"]
         reason = self._hidden_reason(properties)
         if reason:
             count = sum(1 for child in node.iter() if child.tag in READERS)
@@ -173,7 +179,7 @@ class Walker:
                 return None
         self._report_effects(node, inside)
         framed = self._with_clip(node, inside)
-        if framed is not None and node.tag == "svg" and node is not self.root:
+        if node.tag == "svg" and node is not self.root:
             return self._viewport(node, framed)
         return framed
 
@@ -193,7 +199,7 @@ class Walker:
         link = reference(text)
         return self.ids.get(link[0]) if link else None
 
-    def _with_clip(self, node: Node, frame: Frame) -> Frame | None:
+    def _with_clip(self, node: Node, frame: Frame) -> Frame:
         text = frame.properties["clip-path"]
         if text == "none":
             return frame
@@ -206,8 +212,7 @@ class Walker:
             return frame
         region = clip_region(self, target, node, frame)
         if region is None:
-            self.skip(node, frame, "its clip path refers to itself: it is not drawn")
-            return None
+            return frame
         if frame.clip is not None:
             region = frame.clip.intersection(region)
         return replace(frame, clip=region)
@@ -286,6 +291,7 @@ class Walker:
         inside = replace(
             frame,
             uses=(*frame.uses, target),
+            context=(frame.properties["fill"], frame.properties["stroke"]),
             use_id=name if target.tag in READERS or target.tag == "use" else "",
             size=(node.attrib.get("width"), node.attrib.get("height")),
         )
@@ -308,6 +314,16 @@ class Walker:
             self.skipped.add(
                 node.tag, reason, element_id=name, layer=frame.layer, line=node.line, count=count
             )
+
+    def inherited(self, node: Node) -> Properties:
+        """Return the properties of an element where it stands, not where it is used."""
+        chain = [node]
+        while chain[-1] in self.parents:
+            chain.append(self.parents[chain[-1]])
+        properties: Properties = {**INITIAL, **OWN}
+        for link in reversed(chain):
+            properties = self.cascade.computed(link, properties)
+        return properties
 
     def note(self, text: str) -> None:
         """Say something once about the whole drawing."""

@@ -1,0 +1,128 @@
+"""``stonelayout inspect``: the shop's first look at a drawing."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from stonelayout.units import mm_and_inches, number
+
+from .common import (
+    artwork_options,
+    catalogue_option,
+    format_option,
+    load_catalogue,
+    print_json,
+    read_artwork,
+    say,
+    write_result,
+)
+
+if TYPE_CHECKING:
+    from stonelayout.artwork import Artwork
+    from stonelayout.inspect import Look
+
+#: More rows than this are counted, not shown: a terminal is no place for a thousand shapes.
+_MOST_ROWS = 40
+
+
+@click.command(
+    "inspect", help="Show what a drawing holds: size, shapes, widths, and what was not read."
+)
+@click.argument("artwork_file", metavar="ARTWORK.svg")
+@artwork_options
+@format_option
+@click.option("-o", "seen", metavar="FILE", help="Write what was understood as an SVG.")
+@catalogue_option
+def command(
+    artwork_file: str,
+    width: float | None,
+    height: float | None,
+    dpi: float,
+    form: str,
+    seen: str | None,
+    catalogue_files: tuple[str, ...],
+) -> None:
+    """Read the drawing, measure its shapes and print them."""
+    from stonelayout.inspect import inspection, look, suggestions
+
+    artwork = read_artwork(artwork_file, width, height, dpi)
+    looks = [look(shape) for shape in artwork.shapes]
+    tips = suggestions(artwork, looks, load_catalogue(catalogue_files))
+    if seen is not None:
+        from stonelayout.writers.seen import seen_svg
+
+        write_result(seen, seen_svg(artwork))
+    if form == "json":
+        for note in artwork.notes:
+            say(f"note: {note}")
+        if seen != "-":
+            print_json({**inspection(artwork, looks), "suggestions": tips})
+        return
+    lines = [*_table(artwork, looks), *_words(artwork, tips)]
+    for line in lines:
+        click.echo(line, err=seen == "-")
+
+
+def _table(artwork: Artwork, looks: list[Look]) -> list[str]:
+    width, height = artwork.size
+    lines = [
+        f"{artwork.file}: {mm_and_inches(width)} x {mm_and_inches(height)} ({artwork.size_from})",
+        "",
+    ]
+    rows = [["shape", "layer", "fill", "stroke", "area mm2", "length mm", "width mm", "line"]]
+    for item in looks[:_MOST_ROWS]:
+        shape = item.shape
+        span = "-"
+        if item.width_range is not None:
+            low, high = (number(value, 2) for value in item.width_range)
+            span = low if low == high else f"{low} to {high}"
+        rows.append(
+            [
+                _short(shape.id),
+                _short(shape.layer) or "-",
+                shape.fill or "-",
+                f"{shape.stroke} {number(shape.stroke_width, 2)}" if shape.stroke else "-",
+                f"{item.area:.1f}" if shape.area is not None else "-",
+                f"{item.length:.1f}",
+                span,
+                str(shape.line or "-"),
+            ]
+        )
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    right = (4, 5, 7)
+    lines += [
+        "  ".join(
+            cell.rjust(widths[k]) if k in right else cell.ljust(widths[k])
+            for k, cell in enumerate(row)
+        ).rstrip()
+        for row in rows
+    ]
+    if len(looks) > _MOST_ROWS:
+        lines.append(f"... and {len(looks) - _MOST_ROWS} more shapes (--format json has all)")
+    return lines
+
+
+def _words(artwork: Artwork, tips: list[str]) -> list[str]:
+    lines: list[str] = []
+    if artwork.skipped:
+        lines += ["", "not read, or not as drawn:"]
+        for entry in artwork.skipped[:_MOST_ROWS]:
+            times = f"{entry.count} x " if entry.count > 1 else ""
+            name = f' "{entry.id}"' if entry.id else ""
+            layer = f" in {entry.layer}" if entry.layer else ""
+            line = f" (line {entry.line})" if entry.line else ""
+            lines.append(f"  {times}<{entry.what}>{name}{layer}{line}: {entry.reason}")
+        if len(artwork.skipped) > _MOST_ROWS:
+            lines.append(f"  ... and {len(artwork.skipped) - _MOST_ROWS} more")
+    if artwork.notes:
+        lines += ["", *(f"note: {note}" for note in artwork.notes)]
+    if tips:
+        lines += ["", "to try first:", *(f"  {tip}" for tip in tips[:_MOST_ROWS])]
+    return lines
+
+
+def _short(text: str, most: int = 28) -> str:
+    text = " ".join(text.split())
+    return text if len(text) <= most else text[: most - 3] + "..."
