@@ -125,7 +125,7 @@ def _boundary(region: BaseGeometry) -> tuple[Points, Points, float]:
         along = np.concatenate(([0.0], np.cumsum(length)))
         each = max(3, round(float(along[-1]) / step))
         at = (np.arange(each) + 0.5) * (along[-1] / each)
-        index = np.asarray(np.searchsorted(along, at, side="right"), dtype=np.int64) - 1
+        index: npt.NDArray[np.intp] = np.searchsorted(along[1:-1], at, side="right")
         way = side[index] / length[index][:, None]
         points.append(path[index] + way * (at - along[index])[:, None])
         # normalised rings run clockwise outside (y up), so that the inside is to the right
@@ -145,7 +145,8 @@ def _discs(
     live = np.arange(len(points))
     for _ in range(_MOST_SHRINKS):
         centre = points[live] + normals[live] * radius[live][:, None]
-        distance, near = tree.query(centre)
+        found, nearest = tree.query(centre)
+        distance, near = np.asarray(found), np.asarray(nearest)
         shrink = (near != live) & (distance < radius[live] * (1.0 - 1e-6))
         live, near = live[shrink], near[shrink]
         gap = points[near] - points[live]
@@ -157,8 +158,8 @@ def _discs(
         if not len(live):
             break
         radius[live], touch[live] = smaller, near
-    found = touch >= 0
-    facing = found & (np.einsum("ij,ij->i", normals, normals[touch]) < _FACING)
+    met = touch >= 0
+    facing = met & (np.einsum("ij,ij->i", normals, normals[touch]) < _FACING)
     return radius, facing
 
 
@@ -171,6 +172,7 @@ def suggestions(artwork: Artwork, looks: Iterable[Look], catalogue: Catalogue) -
         out.append("give the finished width: --width 240mm")
     groups: dict[tuple[str, str], list[str]] = {}
     for item in looks:
+        words: tuple[str, str]
         if item.width_range is None:
             continue
         if item.shape.kind == "line":
@@ -192,9 +194,9 @@ def suggestions(artwork: Artwork, looks: Iterable[Look], catalogue: Catalogue) -
                     f"{rows} row{'s' if rows > 1 else ''} where widest)",
                 )
         groups.setdefault(words, []).append(item.shape.id)
-    for (pattern, words), ids in groups.items():
+    for (pattern, advice), ids in groups.items():
         some = ", ".join(ids[:3]) + (f" and {len(ids) - 3} more" if len(ids) > 3 else "")
-        out.append(f"{some}: {pattern + ', ' if pattern else ''}{words}")
+        out.append(f"{some}: {pattern + ', ' if pattern else ''}{advice}")
     return out
 
 
