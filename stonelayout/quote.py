@@ -13,7 +13,7 @@ from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 from .catalogue import Sheet
 from .errors import InputError
 from .order import GROSS, Design, exact, needs, whole
-from .shop import Shop
+from .shop import Machine, Shop
 
 CENT = Decimal("0.01")
 TENTH = Decimal("0.1")
@@ -138,14 +138,11 @@ def price_list(
 
 def hand_minutes(designs: Sequence[Design], sheet: Sheet, shop: Shop, pressed: bool) -> Minutes:
     """Return the minutes with template and brush; a worn template is cut anew."""
-    hand = shop.hand
     templates = copies = Decimal(0)
     for design in designs:
-        cutting, weeding = _template_minutes(design, shop)
-        templates += (cutting + weeding) * _sets(design, sheet, shop)
-        each = hand.layer_minutes * design.layers + design.stones / hand.brushed_a_minute
-        copies += (each + _finishing(shop, pressed)) * design.copies
-    return Minutes(hand.setup_minutes, tenth(templates), tenth(copies))
+        templates += sum(_template_minutes(design, shop)) * _sets(design, sheet, shop)
+        copies += _hand_each(design, shop, pressed) * design.copies
+    return Minutes(shop.hand.setup_minutes, tenth(templates), tenth(copies))
 
 
 def machine_minutes(designs: Sequence[Design], shop: Shop, pressed: bool) -> Minutes | None:
@@ -153,14 +150,18 @@ def machine_minutes(designs: Sequence[Design], shop: Shop, pressed: bool) -> Min
     if shop.machine is None:
         return None
     copies = sum(
-        (
-            (design.stones / shop.machine.stones_a_minute + _finishing(shop, pressed))
-            * design.copies
-            for design in designs
-        ),
-        Decimal(0),
+        (_machine_each(d, shop.machine, shop, pressed) * d.copies for d in designs), Decimal(0)
     )
     return Minutes(shop.machine.setup_minutes * len(designs), Decimal(0), tenth(copies))
+
+
+def _hand_each(design: Design, shop: Shop, pressed: bool) -> Decimal:
+    brushing = design.stones / shop.hand.brushed_a_minute
+    return shop.hand.layer_minutes * design.layers + brushing + _finishing(shop, pressed)
+
+
+def _machine_each(design: Design, machine: Machine, shop: Shop, pressed: bool) -> Decimal:
+    return design.stones / machine.stones_a_minute + _finishing(shop, pressed)
 
 
 def _finishing(shop: Shop, pressed: bool) -> Decimal:
@@ -286,18 +287,22 @@ def _crossing(
     """Return the least number of copies at which the faster way is not that of one copy."""
     if shop.machine is None or len(designs) != 1:
         return None, ""
-    hand_faster = None
+    design, reuses = designs[0], shop.sheets[sheet.name].reuses
+    templates = sum(_template_minutes(design, shop), Decimal(0))
+    hand_each = _hand_each(design, shop, pressed)
+    machine_each = _machine_each(design, shop.machine, shop, pressed)
+    ahead = shop.hand.setup_minutes - shop.machine.setup_minutes
+    first = None
     for n in range(1, MOST_COPIES + 1):
-        order = [replace(designs[0], copies=n)]
-        machine = machine_minutes(order, shop, pressed)
-        faster = machine is None or (
-            hand_minutes(order, sheet, shop, pressed).total < machine.total
+        more_by_hand = (ahead + tenth(templates * whole(n, reuses)) + tenth(hand_each * n)) - tenth(
+            machine_each * n
         )
-        if hand_faster is None:
-            hand_faster = faster
-        elif faster != hand_faster:
-            return n, "hand" if faster else "machine"
-    return None, "hand" if hand_faster else "machine"
+        by_hand = more_by_hand < 0
+        if first is None:
+            first = by_hand
+        elif by_hand != first:
+            return n, "hand" if by_hand else "machine"
+    return None, "hand" if first else "machine"
 
 
 def cents(amount: Decimal) -> Decimal:

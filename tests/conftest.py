@@ -3,9 +3,17 @@
 import os
 from pathlib import Path
 
+from browser import browser
+from hypothesis import settings
+
+__all__ = ["browser"]  # a fixture
+
 ROOT = str(Path(__file__).parent.parent)
 os.environ["PYTHONPATH"] = os.pathsep.join(
     part for part in (ROOT, os.environ.get("PYTHONPATH")) if part
 )
 # A user's own catalogue must not change what is tested.
 os.environ["XDG_CONFIG_HOME"] = str(Path(ROOT) / "tests" / "no-such-folder")
+# No test is timed: the machine may be busy with others.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
