@@ -42,7 +42,11 @@ class Stone:
 
 @dataclass(frozen=True)
 class Sheet:
-    """A template material. Lengths in mm, force in grams-force (low, high)."""
+    """A template material. Lengths in mm, force in grams-force (low, high).
+
+    ``least_share`` is the least share of material that must be left along a line of holes: the
+    ligament efficiency (pitch - hole) / pitch of a regular row.
+    """
 
     name: str
     about: str
@@ -51,6 +55,7 @@ class Sheet:
     thickness: float
     clearance: float
     least_web: float
+    least_share: float = 0.07
     colour: str = "black"
     force: tuple[float, float] = (0.0, 0.0)
     speed: float = 0.0
@@ -161,6 +166,13 @@ def _number(value: Any) -> float:
     return float(value)
 
 
+def _share(value: Any) -> float:
+    share = _number(value)
+    if share >= 1:
+        raise InputError(f"{value!r} is not a share from 0 to 1")
+    return share
+
+
 def _count(value: Any) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 20:
         raise InputError(f"{value!r} is not a whole number from 1 to 20")
@@ -198,6 +210,7 @@ _READERS: dict[type, dict[str, Callable[[Any], Any]]] = {
         "thickness": _length,
         "clearance": _length,
         "least_web": _length,
+        "least_share": _share,
         "colour": _word,
         "force": _force,
         "speed": _number,

@@ -14,11 +14,9 @@ import numpy.typing as npt
 from .catalogue import Catalogue, Sheet
 from .findings import Finding, Severity, in_order
 from .neighbours import crossing_pairs, pairs_nearer
-from .template import Layer, Page, Points
+from .template import FILE_ROUNDING_MM, Layer, Page, Points
 from .units import mm, mm_and_inches
 
-#: Files hold places to six decimals of a mm, so a distance read from one may be this much short.
-FILE_ROUNDING_MM = 3e-6
 #: Places named for one code and layer; the rest are counted in one finding more.
 PLACES = 100
 #: More pairs than this are not listed: then each hole's nearest neighbour stands for it.

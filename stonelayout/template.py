@@ -13,6 +13,8 @@ from .layout import Kind
 Points = npt.NDArray[np.float64]
 Place = tuple[float, float]
 
+#: Files hold places to six decimals of a mm, so a distance read from one may be this much short.
+FILE_ROUNDING_MM = 3e-6
 _UNSAFE = re.compile(r"[^a-z0-9_.]+")
 
 

@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 
 from stonelayout.catalogue import load_catalogue
 from stonelayout.checks import (
-    FILE_ROUNDING_MM,
     MOST_PAIRS,
     PLACES,
     check,
@@ -19,7 +18,7 @@ from stonelayout.checks import (
     check_webs,
 )
 from stonelayout.layout import Kind
-from stonelayout.template import Layer, Page
+from stonelayout.template import FILE_ROUNDING_MM, Layer, Page
 
 CATALOGUE = load_catalogue()
 SHEET = CATALOGUE.sheet("thin-flock")

@@ -78,32 +78,29 @@ def command(
 
 def _check(files: tuple[str, ...], sheet: Sheet, catalogue: Catalogue) -> Checked:
     from stonelayout.checks import check
-    from stonelayout.holes import read_holes
-    from stonelayout.rebuild import rebuild
-
-    contents = [(name, read_bytes(name)) for name in files]
-    if any(_is_json(data) for _, data in contents):
-        if len(contents) > 1:
-            raise InputError("give one layout.json alone, or SVG files of holes")
-        return _check_layout(*contents[0], sheet, catalogue)
-    read = [
-        (name, read_holes(data, "standard input" if name == STDIN else name))
-        for name, data in contents
-    ]
-    rebuilt = rebuild(read, sheet, catalogue)
-    found = check(rebuilt.layers, sheet, catalogue, _page(rebuilt.layers))
-    return rebuilt.layers, rebuilt.files, (*rebuilt.findings, *found)
-
-
-def _check_layout(name: str, data: bytes, sheet: Sheet, catalogue: Catalogue) -> Checked:
-    from stonelayout.checks import check
-    from stonelayout.layers import separate
     from stonelayout.registration import registration
 
-    layout = read_layout(name, data)
-    layers = separate(layout, sheet)
-    page = registration(layers, sheet).page
-    return layers, [f"{one.name}.svg" for one in layers], check(layers, sheet, catalogue, page)
+    layers, names, found = layers_in(files, sheet, catalogue)
+    ours = all(map(str.endswith, names, (f"{layer.name}.svg" for layer in layers)))
+    page = registration(layers, sheet).page if ours else _page(layers)
+    return layers, names, (*found, *check(layers, sheet, catalogue, page))
+
+
+def layers_in(files: tuple[str, ...], sheet: Sheet, catalogue: Catalogue) -> Checked:
+    """Return the layers in a layout.json or in SVG files of holes, their files, and findings."""
+    from stonelayout.holes import read_holes
+    from stonelayout.layers import separate
+    from stonelayout.rebuild import rebuild
+
+    contents = [("standard input" if name == STDIN else name, read_bytes(name)) for name in files]
+    if not any(_is_json(data) for _, data in contents):
+        read = [(name, read_holes(data, name)) for name, data in contents]
+        rebuilt = rebuild(read, sheet, catalogue)
+        return rebuilt.layers, rebuilt.files, rebuilt.findings
+    if len(contents) > 1:
+        raise InputError("give one layout.json alone, or SVG files of holes")
+    layers = separate(read_layout(*contents[0]), sheet)
+    return layers, [f"{one.name}.svg" for one in layers], ()
 
 
 def read_layout(name: str, data: bytes) -> Layout:

@@ -49,9 +49,7 @@ def command(
     from stonelayout.make import make
     from stonelayout.verify import verify_layers
 
-    from .designs import open_shop
-
-    made = make(job, artwork, open_shop(None, [job], job.catalogue))
+    made = make(job, artwork)
     stale = _former_files(Path(out)) - set(made.files)
     write_all(
         out, made.files, check=lambda read: verify_layers(read, made.layers, made.page), drop=stale

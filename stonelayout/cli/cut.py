@@ -1,0 +1,229 @@
+"""``stonelayout cut``: the files for the cutter, from a layout or from edited hole files."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from stonelayout.catalogue import DEFAULT_SHEET
+from stonelayout.errors import InputError
+from stonelayout.files import write_all
+
+from .common import (
+    LENGTH,
+    catalogue_option,
+    exit_code,
+    finding_lines,
+    format_option,
+    load_catalogue,
+    print_json,
+    say,
+    sheet_option,
+)
+
+if TYPE_CHECKING:
+    from stonelayout.catalogue import Cutter, Sheet
+    from stonelayout.cutpath import CutTime
+    from stonelayout.template import Layer, Registration
+
+FORMATS = ("svg", "dxf", "hpgl", "pdf")
+DEFAULT_CUTTER = "desktop-12"
+CAUTION = (
+    "Cut a trial first, retract the blade when not cutting, keep hands clear; never laser-cut PVC "
+    "or vinyl sheet. Your cutter's and sheet's makers' instructions go before these settings."
+)
+
+
+@click.command("cut")
+@click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@click.option("--out", "folder", required=True, metavar="DIR", help="Folder for the files.")
+@click.option(
+    "--as", "formats", default="svg", show_default=True, help="svg,dxf,hpgl,pdf: any, by commas."
+)
+@sheet_option
+@click.option("--cutter", "cutter_name", default=DEFAULT_CUTTER, show_default=True, metavar="NAME")
+@click.option("--passes", type=click.IntRange(1, 20), help="Turns round each hole (HP-GL).")
+@click.option("--overcut", type=LENGTH, help="How far to cut on, so that holes close (HP-GL).")
+@click.option("--blade-offset", type=LENGTH, default=0.0, help="Only if the cutter has no setting.")
+@click.option("--short-lines", is_flag=True, help="HP-GL circles as short lines, not arcs.")
+@click.option("--speed", type=click.IntRange(1, 200), help="Write VS (cm/s) to HP-GL.")
+@click.option("--force", type=click.IntRange(1, 1000), help="Write FS (cutter's own) to HP-GL.")
+@click.option("--pin", type=LENGTH, default=0.0, help="Pin holes of this diameter, not crosses.")
+@click.option("--drawn", is_flag=True, help="Marks for a pen, not the knife.")
+@click.option("--mirror", is_flag=True, help="Flip left and right: for sheet cut from the back.")
+@click.option("--outline", is_flag=True, help="Cut the page's edge too, after the holes.")
+@click.option("--split", is_flag=True, help="Divide a layer that the sheet cannot hold.")
+@click.option(
+    "--bar",
+    type=(LENGTH, LENGTH, LENGTH),
+    metavar="ASKED X Y",
+    help="Test bar: length asked for, measured along x, along y; corrects the scale.",
+)
+@catalogue_option
+@format_option
+def command(
+    files: tuple[str, ...],
+    folder: str,
+    formats: str,
+    form: str,
+    catalogue_files: tuple[str, ...],
+    **options: Any,
+) -> int:
+    r"""Write one file a layer and format, holes in the order of cutting, in register.
+
+    \b
+    stonelayout cut out/layout.json --out cut --as svg,dxf,hpgl,pdf
+    stonelayout cut out/01-ss6-crystal.svg out/02-ss10-jet.svg --out cut --as dxf
+    """
+    from stonelayout.checks import check
+    from stonelayout.cutpath import ordered
+    from stonelayout.registration import registration, scale_from_bar
+
+    wanted = _formats(formats)
+    catalogue = load_catalogue(catalogue_files)
+    sheet = catalogue.sheet(options["sheet_name"] or DEFAULT_SHEET)
+    cutter = catalogue.cutter(options["cutter_name"])
+    from .check import layers_in
+
+    layers, _, found = layers_in(files, sheet, catalogue)
+    if options["split"]:
+        from stonelayout.split import split_layers
+
+        layers = split_layers(layers, sheet)
+    scale = (1.0, 1.0)
+    if options["bar"]:
+        asked, x, y = options["bar"]
+        scale = scale_from_bar((asked, asked), (x, y))
+    marks = registration(
+        layers,
+        sheet,
+        pin=options["pin"],
+        drawn=options["drawn"],
+        mirrored=options["mirror"],
+        outline=options["outline"],
+        scale=scale,
+    )
+    layers = [ordered(layer, marks) for layer in layers]
+    findings = (*found, *check(layers, sheet, catalogue, marks.page))
+    contents, times = _contents(layers, marks, (sheet, cutter), wanted, options)
+    _write(folder, contents, layers, marks)
+    _print(form, layers, times, (sheet, cutter), sorted(contents))
+    for line in finding_lines(findings):
+        say(line)
+    return exit_code(findings)
+
+
+def _formats(text: str) -> list[str]:
+    wanted = [part.strip().lower() for part in text.split(",") if part.strip()]
+    wrong = [part for part in wanted if part not in FORMATS]
+    if wrong or not wanted:
+        raise click.UsageError(f"--as {text}: give any of {','.join(FORMATS)}")
+    return wanted
+
+
+def _contents(
+    layers: Sequence[Layer],
+    marks: Registration,
+    tools: tuple[Sheet, Cutter],
+    wanted: Sequence[str],
+    options: dict[str, Any],
+) -> tuple[dict[str, str | bytes], list[CutTime]]:
+    from stonelayout.cutpath import cut_time, passes_and_overcut, runs
+    from stonelayout.writers.dxf import layer_dxf
+    from stonelayout.writers.hpgl import beyond_16_bits, layer_hpgl
+    from stonelayout.writers.pdf import layer_pdf
+    from stonelayout.writers.svg import layer_svg
+
+    sheet, cutter = tools
+    passes, overcut = passes_and_overcut(sheet)
+    if options["passes"] is not None:
+        passes, overcut = options["passes"], 0.0 if options["passes"] > 1 else sheet.overcut
+    if options["overcut"] is not None:
+        overcut = options["overcut"]
+    if "hpgl" in wanted and beyond_16_bits(marks):
+        say("note: the page is longer than 819 mm, where cutters that count in 16 bits stop")
+    contents: dict[str, str | bytes] = {}
+    times = []
+    for layer in layers:
+        offset = options["blade_offset"]
+        way = runs(layer, marks, passes=passes, overcut=overcut, blade_offset=offset)
+        times.append(cut_time(way, marks, cutter))
+        for kind in wanted:
+            name = f"{layer.name}.{kind}"
+            if kind == "svg":
+                contents[name] = layer_svg(layer, marks)
+            elif kind == "dxf":
+                contents[name] = layer_dxf(layer, marks)
+            elif kind == "pdf":
+                contents[name] = layer_pdf(layer, marks)
+            else:
+                contents[name] = layer_hpgl(
+                    way,
+                    marks,
+                    arcs=not options["short_lines"],
+                    speed=options["speed"],
+                    force=options["force"],
+                )
+    return contents, times
+
+
+def _write(
+    folder: str,
+    contents: dict[str, str | bytes],
+    layers: Sequence[Layer],
+    marks: Registration,
+) -> None:
+    from collections.abc import Mapping
+
+    from stonelayout.verify import verify_layers
+
+    def check(written: Mapping[str, bytes]) -> None:
+        if any(name.endswith(".svg") for name in written):
+            verify_layers(written, layers, marks.page)
+
+    if len(contents) != len({name.lower() for name in contents}):
+        raise InputError("two layers would have the same file name")
+    write_all(folder, contents, check)
+
+
+def _print(
+    form: str,
+    layers: Sequence[Layer],
+    times: Sequence[CutTime],
+    tools: tuple[Sheet, Cutter],
+    names: Sequence[str],
+) -> None:
+    from stonelayout.report import layer_entry
+
+    sheet, cutter = tools
+    if form == "json":
+        print_json(
+            {
+                "version": 1,
+                "unit": "mm",
+                "sheet": sheet.name,
+                "cutter": cutter.name,
+                "force": list(sheet.force),
+                "speed": sheet.speed,
+                "layers": [
+                    {**layer_entry(layer), "reason": layer.reason, "time": time.as_dict()}
+                    for layer, time in zip(layers, times, strict=True)
+                ],
+                "files": list(names),
+            }
+        )
+        return
+    for layer, time in zip(layers, times, strict=True):
+        minutes, seconds = divmod(round(time.seconds), 60)
+        click.echo(
+            f"{layer.name}: {len(layer)} holes of {layer.hole:.2f} mm, cut {time.cut / 1000:.1f} m,"
+            f" travel {time.travel / 1000:.1f} m, at least {minutes} min {seconds:02d} s"
+        )
+    low, high = sheet.force
+    click.echo(
+        f"{sheet.name} on {cutter.name}: force {low:g}-{high:g} g, speed {sheet.speed:g}, "
+        f"{sheet.passes} passes (common practice)"
+    )
+    click.echo(CAUTION)
