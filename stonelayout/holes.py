@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
-from xml.etree import ElementTree
 
 import numpy as np
 import numpy.typing as npt
@@ -13,7 +11,6 @@ import numpy.typing as npt
 from .artwork import Artwork, Shape, Skipped
 from .errors import LayoutError
 from .template import Points
-from .units import MM_PER_UNIT
 
 #: A closed line is a round hole when no point of it is further from the mean circle than this
 #: share of its radius: four Bezier curves in place of a circle are 0.027 % off, ovals much more.
@@ -55,9 +52,12 @@ def read_holes(data: bytes | str, name: str = "holes.svg") -> HoleSet:
     hole. Raises ArtworkError when the file cannot be read.
     """
     raw = data.encode("utf-8") if isinstance(data, str) else data
-    plain = _read_plain(raw)
+    from .plaincircles import read_plain
+
+    plain = read_plain(raw)
     if plain is not None:
-        return plain
+        table, names, size = plain
+        return HoleSet(table[:, :2].copy(), 2 * table[:, 2], names, size)
     from .svg import read_svg
 
     return holes_of(read_svg(raw, name=name))
@@ -126,86 +126,6 @@ def fit_circle(points: Points) -> tuple[tuple[float, float], float] | None:
     if abs(abs(steps.sum()) - 2 * math.pi) > 1e-6 or np.abs(steps).max() > math.pi / 2:
         return None
     return (float(middle[0] + cx), float(middle[1] + cy)), 2 * radius
-
-
-# A file of plain circles, as stonelayout writes them, needs no importer: 100,000 holes a second.
-
-_SVG = "{http://www.w3.org/2000/svg}"
-_NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
-_SIZE = re.compile(rf"({_NUMBER})\s*(mm|cm|in|pt|pc|q|px)?\Z", re.IGNORECASE)
-_PLAIN_NUMBER = re.compile(rf"{_NUMBER}\Z")
-_PLAIN_KEYS = {
-    "svg": {"width", "height", "viewBox", "version", "id"},
-    "g": {"id", "fill", "stroke", "stroke-width"},
-    "circle": {"id", "cx", "cy", "r", "fill", "stroke", "stroke-width"},
-}
-
-
-def _read_plain(raw: bytes) -> HoleSet | None:
-    """Read a file of nothing but groups and circles in mm; None: the importer must read it."""
-    if b"<!" in raw.replace(b"<!--", b"")[:4096]:
-        return None
-    try:
-        root = ElementTree.fromstring(raw)  # noqa: S314 - expat stops entity bombs; no doctype here
-    except (ElementTree.ParseError, LookupError, ValueError):
-        return None
-    size = _plain_size(root)
-    circles = [] if size is None else _plain_circles(root, depth=0)
-    if size is None or circles is None:
-        return None
-    try:
-        table = np.array(
-            [[c.get("cx", "0"), c.get("cy", "0"), c.get("r", "")] for c in circles], dtype="U32"
-        )
-        values = table.astype(np.float64).reshape(-1, 3)
-    except ValueError:
-        return None
-    if not np.isfinite(values).all() or (values[:, 2] <= 0).any():
-        return None
-    names = tuple(c.get("id") or f"circle-{k}" for k, c in enumerate(circles, start=1))
-    return HoleSet(values[:, :2].copy(), 2 * values[:, 2], names, size)
-
-
-def _plain_size(root: ElementTree.Element) -> tuple[float, float] | None:
-    if root.tag != _SVG + "svg" or not set(root.keys()) <= _PLAIN_KEYS["svg"]:
-        return None
-    sides = []
-    for key in ("width", "height"):
-        match = _SIZE.match(root.get(key, "").strip())
-        if match is None:
-            return None
-        sides.append(float(match.group(1)) * MM_PER_UNIT[(match.group(2) or "px").lower()])
-    box = re.split(r"[\s,]+", root.get("viewBox", "").strip())
-    if len(box) != 4 or not all(_PLAIN_NUMBER.match(part) for part in box):
-        return None
-    numbers = [float(part) for part in box]
-    if numbers != [0.0, 0.0, *sides] or not all(0 < side < 1e6 for side in sides):
-        return None
-    return sides[0], sides[1]
-
-
-def _plain_circles(parent: ElementTree.Element, depth: int) -> list[ElementTree.Element] | None:
-    found: list[ElementTree.Element] = []
-    for child in parent:
-        tag = child.tag[len(_SVG) :] if isinstance(child.tag, str) else ""
-        if tag in ("title", "desc", "metadata"):
-            continue
-        if _left_out(child):
-            continue
-        if tag not in ("g", "circle") or not set(child.keys()) <= _PLAIN_KEYS[tag] or depth > 50:
-            return None
-        if tag == "circle":
-            found.append(child)
-            continue
-        inside = _plain_circles(child, depth + 1)
-        if inside is None:
-            return None
-        found += inside
-    return found
-
-
-def _left_out(element: ElementTree.Element) -> bool:
-    return element.get("id") in ("registration", "outline")
 
 
 def groups_of(diameters: Points, tolerance: float = GROUP_MM) -> list[npt.NDArray[np.intp]]:

@@ -1,0 +1,189 @@
+"""`check` and `cut` from the shell: any hole file, edited sets, every format, bad input."""
+
+import json
+import re
+
+import numpy as np
+import pytest
+from click import UsageError
+from click.testing import CliRunner
+
+from stonelayout.cli import group
+from stonelayout.cli.check import command as check_command
+from stonelayout.cli.cut import command as cut_command
+from stonelayout.errors import InputError
+from stonelayout.layout import Kind, Layout
+
+
+@pytest.fixture
+def layout(tmp_path, monkeypatch):
+    monkeypatch.setattr("stonelayout.tours.compiled_search", lambda: None)
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("STONELAYOUT_CATALOGUE", raising=False)
+    grid = np.array([(5 + 3.2 * x, 5 + 3.2 * y) for x in range(8) for y in range(6)])
+    large = np.array([(45 + 4.2 * x, 6 + 4.2 * y) for x in range(5) for y in range(4)])
+    found = Layout(
+        (80.0, 40.0),
+        (Kind("ss10", "jet", 2.8), Kind("ss6", "crystal", 2.0)),
+        np.concatenate((large, grid)),
+        np.repeat([0, 1], [len(large), len(grid)]),
+        ("a",) * (len(large) + len(grid)),
+    )
+    (tmp_path / "layout.json").write_text(found.to_json())
+    return found
+
+
+def run(command, *args):
+    result = CliRunner().invoke(command, args, standalone_mode=False)
+    if result.exception is not None:
+        raise result.exception
+    return result.return_value, result.stdout
+
+
+@pytest.mark.usefixtures("layout")
+def test_check_a_clean_layout():
+    code, text = run(check_command, "layout.json")
+    assert code == 0
+    assert "clean" in text
+    code, text = run(check_command, "layout.json", "--format", "json")
+    data = json.loads(text)
+    assert data["version"] == 1
+    assert [(e["file"], e["count"]) for e in data["layers"]] == [
+        ("01-ss6-crystal.svg", 48),
+        ("02-ss10-jet.svg", 20),
+    ]
+    assert data["findings"] == []
+
+
+@pytest.mark.usefixtures("layout")
+def test_check_finds_errors_and_exits_1():
+    code, text = run(check_command, "layout.json", "--sheet", "heavy-rubber", "--format", "json")
+    assert code == 1
+    codes = {f["code"] for f in json.loads(text)["findings"]}
+    assert "web-too-thin" in codes
+
+
+@pytest.mark.usefixtures("layout")
+def test_cut_writes_every_format_in_register_and_reads_back(tmp_path):
+    code, text = run(cut_command, "layout.json", "--out", "cut", "--as", "svg,dxf,hpgl,pdf")
+    assert code == 0
+    names = sorted(path.name for path in (tmp_path / "cut").iterdir())
+    stems = ["01-ss6-crystal", "02-ss10-jet"]
+    assert names == sorted(f"{s}.{k}" for s in stems for k in ("svg", "dxf", "hpgl", "pdf"))
+    assert "force 70-90 g" in text
+    groups = {
+        re.search(
+            r'<g id="registration".*?</g>', (tmp_path / "cut" / f"{s}.svg").read_text(), re.S
+        )[0]
+        for s in stems
+    }
+    assert len(groups) == 1
+    # The layers check clean by themselves, and rebuild to sizes, colours and order.
+    files = [f"cut/{stem}.svg" for stem in reversed(stems)]
+    code, text = run(check_command, *files, "--format", "json")
+    data = json.loads(text)
+    assert code == 0
+    assert [
+        (e["order"], e["size"], e["colour"], e["count"], e["hole"]) for e in data["layers"]
+    ] == [
+        (1, "ss6", "crystal", 48, 2.5),
+        (2, "ss10", "jet", 20, 3.3),
+    ]
+    again = run(cut_command, "layout.json", "--out", "again", "--as", "svg,dxf,hpgl,pdf")
+    assert again[0] == 0
+    for name in names:
+        assert (tmp_path / "cut" / name).read_bytes() == (tmp_path / "again" / name).read_bytes()
+
+
+@pytest.mark.usefixtures("layout")
+def test_a_hand_moved_layer_reads_back_and_is_cut_again(tmp_path):
+    run(cut_command, "layout.json", "--out", "cut")
+    path = tmp_path / "cut" / "01-ss6-crystal.svg"
+    text = path.read_text()
+    circles = re.findall(r'<circle cx="([\d.]+)" cy="([\d.]+)"', text)
+    x, y = min(circles, key=lambda at: float(at[0]))
+    moved = text.replace(f'cx="{x}" cy="{y}"', f'cx="{float(x) + 0.45}" cy="{y}"', 1)
+    path.write_text(moved)
+    code, out = run(check_command, str(path), "--format", "json")
+    assert code == 1
+    finding = json.loads(out)["findings"][0]
+    assert finding["code"] == "web-too-thin"
+    assert "0.15 mm" in finding["message"]
+    files = [str(path), str(tmp_path / "cut" / "02-ss10-jet.svg")]
+    code, out = run(cut_command, *files, "--out", "edited", "--as", "svg,dxf", "--format", "json")
+    assert code == 1
+    data = json.loads(out)
+    assert [entry["count"] for entry in data["layers"]] == [48, 20]
+    assert data["layers"][0]["time"]["lifts"] > 48
+    assert "01-ss6-crystal.dxf" in data["files"]
+
+
+@pytest.mark.usefixtures("layout")
+def test_split_makes_a_crowded_layer_safe():
+    code, _ = run(check_command, "layout.json", "--sheet", "heavy-rubber")
+    assert code == 1
+    code, text = run(
+        cut_command, "layout.json", "--out", "s", "--sheet", "heavy-rubber", "--split",
+        "--format", "json",
+    )  # fmt: skip
+    data = json.loads(text)
+    assert code == 0
+    names = [entry["file"] for entry in data["layers"]]
+    assert "01-ss6-crystal-1of2.svg" in names
+    assert sum(entry["count"] for entry in data["layers"]) == 68
+
+
+@pytest.mark.usefixtures("layout")
+def test_foreign_file_names_the_stone_of_each_group(tmp_path):
+    body = "".join(f'<circle cx="{10 + 8 * k}" cy="20" r="1.25"/>' for k in range(5))
+    body += "".join(f'<circle cx="{10 + 8 * k}" cy="40" r="2.6"/>' for k in range(3))
+    body += '<circle cx="99" cy="60" r="9"/><ellipse id="egg" cx="60" cy="70" rx="3" ry="1"/>'
+    (tmp_path / "theirs.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="80mm" '
+        f'viewBox="0 0 100 80">{body}</svg>'
+    )
+    code, text = run(check_command, "theirs.svg", "--format", "json")
+    data = json.loads(text)
+    assert code == 0
+    assert [(e["size"], e["count"]) for e in data["layers"]] == [
+        ("ss6", 5), ("ss20", 3), ("unknown", 1),
+    ]  # fmt: skip
+    assert [f["code"] for f in data["findings"]] == ["no-such-stone", "not-round", "off-page"]
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        ("{", "not JSON"),
+        ('{"version": 2}', "version"),
+        ("", "bad"),
+        ("plain words", "bad"),
+        (
+            '<svg xmlns="http://www.w3.org/2000/svg" width="9mm" height="9mm" viewBox="0 0 9 9">'
+            '<path d="M0 0L9 9" stroke="#000"/></svg>',
+            "no round holes",
+        ),
+    ],
+)
+@pytest.mark.parametrize("command", [check_command, cut_command])
+@pytest.mark.usefixtures("layout")
+def test_bad_files_give_one_line_and_write_nothing(tmp_path, content, words, command):
+    (tmp_path / "bad.svg").write_text(content)
+    args = ["bad.svg"] + (["--out", "o"] if command is cut_command else [])
+    with pytest.raises(InputError, match=words) as caught:
+        run(command, *args)
+    assert "\n" not in str(caught.value)
+    assert not (tmp_path / "o").exists()
+
+
+@pytest.mark.usefixtures("layout")
+def test_two_layouts_or_a_wrong_format_are_refused():
+    with pytest.raises(InputError, match="alone"):
+        run(check_command, "layout.json", "layout.json")
+    for args in (("--as", "svg,gif"), ("--as", ""), ("--bar", "100mm", "50mm", "100mm")):
+        with pytest.raises((InputError, UsageError), match=r"gif|--as|10 %"):
+            run(cut_command, "layout.json", "--out", "o", *args)
+
+
+def test_check_is_a_command():
+    assert group.get_command(None, "check") is check_command
