@@ -14,6 +14,7 @@ from stonelayout.errors import StoneLayoutError, VerificationError
 #: Command name -> one-line summary, in the order of the work; the module has the same name.
 COMMANDS = {
     "inspect": "Show what a drawing holds: size, shapes, widths, and what was not read.",
+    "letters": "Set words as a drawing, with the least height and the pattern for your stones.",
     "make": "Do the whole job: lay, check, cut files, proof and report.",
     "lay": "Lay stones on a drawing and write layout.json.",
     "check": "Check a layout or any SVG of holes before cutting.",
