@@ -26,8 +26,11 @@ from .strokes import CAPITAL, JOIN
 #: Two letters' rows (or outlines) keep at least this many gaps' room: pitches between rows of
 #: single strokes, stone diameters between outlines. Common practice, no source.
 ROW_ROOM, OUTLINE_ROOM = 1.6, 0.5
-#: Steps of the search for the height that fits a width: 1e-9 of the first bracket.
-FIT_STEPS = 40
+#: Steps of the search for the height that fits a width, what it may miss it by, and the least
+#: height that counts as one, in mm.
+FIT_STEPS, FIT_ERROR_MM, LEAST_HEIGHT_MM = 40, 1e-4, 0.5
+#: Steps of the search for the tracking, and the shortfall in mm that nobody sees.
+TRACKING_STEPS, TRACKING_ERROR_MM = 20, 1e-4
 
 
 @dataclass(frozen=True)
@@ -142,44 +145,75 @@ def _tracking(
     """Return the tracking asked for, or what keeps every two letters apart for the stones."""
     if text.tracking is not None or stones is None:
         return text.tracking or 0.0
+    pairs = [pair for row in rows for pair in _pairs(row)]
+    return _least_tracking(pairs, height, stones)
+
+
+def _pairs(row: Sequence[Glyph]) -> list[tuple[Any, Any, bool]]:
+    """Return neighbours that must keep apart, as lines in capital heights, and if stroked."""
     import shapely
 
-    need = 0.0
-    for row in rows:
-        placed = _spread(row, height, 0.0)
-        for (x, first), (following, second) in pairwise(placed):
-            if first.joins or second.joins or not first.drawing or not second.drawing:
-                continue
-            room = ROW_ROOM * stones.pitch if _stroked(first) else OUTLINE_ROOM * stones.diameter
-            shapes = [
-                shapely.MultiLineString([line for line in moved.lines() if len(line) > 1])
-                for moved in (
-                    first.drawing.mapped(move(x, 0)),
-                    second.drawing.mapped(move(following, 0)),
-                )
-            ]
-            if all(not shape.is_empty for shape in shapes):
-                need = max(need, room - float(shapely.distance(*shapes)))
-    return need
+    found = []
+    for first, second in pairwise(row):
+        if first.joins or second.joins:
+            continue
+        shapes = [
+            shapely.MultiLineString(
+                [line for line in glyph.drawing.mapped(move(glyph.x, 0)).lines() if len(line) > 1]
+            )
+            for glyph in (first, second)
+        ]
+        if not any(shape.is_empty for shape in shapes):
+            found.append((shapes[0], shapes[1], first.drawing.stroked))
+    return found
+
+
+def _least_tracking(
+    pairs: Sequence[tuple[Any, Any, bool]], height: float, stones: Setting
+) -> float:
+    """Return the tracking in mm that gives every pair its room at this height."""
+    import shapely
+
+    room = {True: ROW_ROOM * stones.pitch, False: OUTLINE_ROOM * stones.diameter}
+    tracking = 0.0
+    for _ in range(TRACKING_STEPS):  # letters that are nearest aslant take more than one step
+        shift = np.array([tracking / height, 0.0])
+        short = 0.0
+        for first, second, is_stroked in pairs:
+            moved = shapely.transform(second, shift.__add__)
+            short = max(short, room[is_stroked] - height * float(shapely.distance(first, moved)))
+        if short <= TRACKING_ERROR_MM:
+            break
+        tracking += short
+    return tracking
 
 
 def _height_to_fit(
     text: Text, rows: Sequence[Sequence[Glyph]], stones: Setting | None, width: float
 ) -> float:
     """Return the height at which the longest line is as wide as ``width``; by bisection."""
+    spans = [_extent(row, 1.0, 0.0) for row in rows]
+    pairs = [] if text.tracking is not None else [pair for row in rows for pair in _pairs(row)]
 
-    def wide(height: float) -> float:
-        tracking = _tracking(text, rows, height, stones)
-        spans = (_extent(row, height, tracking) for row in rows)
-        return max(last - first for first, last in spans)
+    def excess(height: float) -> float:
+        tracking = text.tracking or 0.0
+        if stones is not None and text.tracking is None:
+            tracking = _least_tracking(pairs, height, stones)
+        if not tracking:
+            return max(last - first for first, last in spans) * height - width
+        ends = (_extent(row, height, tracking) for row in rows)
+        return max(last - first for first, last in ends) - width
 
-    low, high = 0.0, 1.0
-    while wide(high) < width and high < 1e5:
-        high *= 2
+    high = width / max(last - first for first, last in spans)
+    if excess(high) <= FIT_ERROR_MM:
+        return high
+    low = 0.0
     for _ in range(FIT_STEPS):
         middle = (low + high) / 2
-        low, high = (middle, high) if wide(middle) <= width else (low, middle)
-    if low < 0.05:
+        low, high = (middle, high) if excess(middle) <= 0 else (low, middle)
+        if high - low < FIT_ERROR_MM * high / width:
+            break
+    if low < LEAST_HEIGHT_MM:
         raise InputError(
             f'"{text.words.strip()}" does not fit {mm(width, 1)} at any height: its tracking '
             "alone is wider"

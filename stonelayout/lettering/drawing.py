@@ -101,10 +101,13 @@ class Drawing:
         return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
     def svg(self) -> str:
-        """Return the ``d`` of an SVG path."""
+        """Return the ``d`` of an SVG path; a dot is a line of no length, which round caps show."""
         words = []
-        for op, values in self.commands:
-            words.append(op + " ".join(number(value, _DIGITS) for value in values))
+        for part in self.subpaths():
+            for op, values in part:
+                words.append(op + " ".join(number(value, _DIGITS) for value in values))
+            if len(part) == 1:
+                words.append("h0")
         return " ".join(words)
 
 

@@ -126,15 +126,15 @@ def stem_widths(area: BaseGeometry) -> Points:
     """
     starts, inward = [], []
     for polygon in shapely.get_parts(area):
-        for ring in (polygon.exterior, *polygon.interiors):
+        for k, ring in enumerate((polygon.exterior, *polygon.interiors)):
             count = max(8, round(PLACES * ring.length / max(area.length, 1e-12)))
             at = (np.arange(count) + 0.5) * ring.length / count
             here = shapely.get_coordinates(shapely.line_interpolate_point(ring, at))
             ahead = shapely.get_coordinates(shapely.line_interpolate_point(ring, at + 1e-4))
             tangent = (ahead - here) / np.hypot(*(ahead - here).T)[:, None].clip(1e-12)
-            left = bool(shapely.is_ccw(ring)) != (ring is polygon.exterior)
+            inside_left = bool(shapely.is_ccw(ring)) == (k == 0)
             starts.append(here)
-            inward.append(tangent[:, ::-1] * ([1, -1] if left else [-1, 1]))
+            inward.append(tangent[:, ::-1] * ([-1, 1] if inside_left else [1, -1]))
     if not starts:
         return np.empty(0)
     start, step = np.concatenate(starts), np.concatenate(inward)
