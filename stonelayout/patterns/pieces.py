@@ -1,0 +1,208 @@
+"""Laying one row among the stones that stand: the free stretches, filled with equal chords."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from stonelayout.artwork import Points
+
+from .chords import Path, most_equal, split
+from .standing import Standing
+
+#: A stone that blocks a row is part of it when it stands this near to its line, in pitches.
+CAPTURE = 0.3
+#: Steps along a row when its free stretches are sought, in pitches.
+STEP = 0.05
+
+
+@dataclass(frozen=True, eq=False)
+class Piece:
+    """A free stretch of a row, from ``start`` to ``stop`` (arc lengths in mm).
+
+    ``first``, ``last``: the stones that block it there, (2,), None at a free end.
+    """
+
+    start: float
+    stop: float
+    first: Points | None
+    last: Points | None
+
+
+def free_pieces(standing: Standing, path: Path) -> list[Piece]:
+    """Return the stretches of a path where stones could stand, the longest first."""
+    if path.length <= 0:
+        return []
+    count = max(math.ceil(path.length / (STEP * standing.pitch)), 2)
+    s = np.linspace(0, path.length, count + 1)
+    points = path.at(s)
+    away, who = standing.nearest(points)
+    free = (away >= standing.pitch) & standing.inside(points)
+    edge = np.flatnonzero(np.diff(np.concatenate(([False], free, [False])).astype(np.int8)))
+    found = []
+    for low, high in zip(edge[::2], edge[1::2] - 1, strict=True):
+        start, first = float(s[low]), None
+        stop, last = float(s[high]), None
+        if low > 0:
+            start, first = _end(
+                standing,
+                path,
+                float(s[low]),
+                float(s[low - 1]),
+                int(who[low - 1]),
+                bool(away[low - 1] < standing.pitch),
+            )
+        if high < count:
+            stop, last = _end(
+                standing,
+                path,
+                float(s[high]),
+                float(s[high + 1]),
+                int(who[high + 1]),
+                bool(away[high + 1] < standing.pitch),
+            )
+        found.append(Piece(start, stop, first, last))
+    if path.closed and len(found) > 1 and free[0] and free[-1]:
+        head, tail = found[0], found[-1]
+        found = found[1:-1] + [Piece(tail.start, head.stop + path.length, tail.first, head.last)]
+    return sorted(found, key=lambda piece: (round(piece.start - piece.stop, 6), piece.start))
+
+
+def _end(
+    standing: Standing, path: Path, free: float, blocked: float, who: int, by_stone: bool
+) -> tuple[float, Points | None]:
+    """Find where between a free and a blocked place a row may start; and the stone, if captured."""
+    if not by_stone:
+        for _ in range(40):
+            middle = (free + blocked) / 2
+            if standing.inside(path.at([middle]))[0]:
+                free = middle
+            else:
+                blocked = middle
+        return free, None
+    place, least = standing.place_of(who)
+    for _ in range(50):
+        middle = (free + blocked) / 2
+        if np.hypot(*(path.at([middle])[0] - place)) >= least:
+            free = middle
+        else:
+            blocked = middle
+    if who < 0:
+        return free, None
+    reach = 1.2 * standing.pitch
+    near = np.linspace(free - reach, free + reach, 49)
+    if not path.closed:
+        near = np.clip(near, 0, path.length)
+    if float(np.hypot(*(path.at(near) - place).T).min()) < CAPTURE * standing.pitch:
+        return free, place
+    return free, None
+
+
+def piece_stones(standing: Standing, path: Path, piece: Piece) -> Points:
+    """Return new stones on a piece: as many equal chords as fit between its ends."""
+    pitch = standing.pitch
+    part = path.between(piece.start, piece.stop) if piece.stop > piece.start else None
+    line = part.points if part is not None else path.at([piece.start])
+    if piece.first is not None:
+        line = np.concatenate((piece.first[None], line))
+    if piece.last is not None:
+        line = np.concatenate((line, piece.last[None]))
+    chain = Path.of(line)
+    places, _ = most_equal(chain, pitch)
+    if len(places):
+        stones = chain.at(places)
+        low = 0 if piece.first is None else 1
+        high = len(stones) if piece.last is None else len(stones) - 1
+        if high > low:
+            return stones[low:high]
+        return np.empty((0, 2))
+    middle = (piece.start + piece.stop) / 2
+    return path.at([middle])
+
+
+def lay_line(standing: Standing, line: Points, closed: bool = False) -> int:
+    """Lay stones on every free stretch of a row; returns how many."""
+    path = Path.of(line, closed)
+    if len(path.points) < 2:
+        return 0
+    total = 0
+    for piece in free_pieces(standing, path):
+        for axis in standing.axes:
+            if _along_axis(standing, path, piece, axis):
+                break
+        probe = path.at(np.arange(piece.start, piece.stop + 1e-9, 0.25 * standing.pitch))
+        if not (standing.nearest(probe)[0] >= standing.pitch).any():
+            continue  # the image of a piece just laid
+        if path.closed and piece.stop - piece.start >= path.length * (1 - 1e-9):
+            total += standing.add(_ring_stones(standing, path))
+        else:
+            for part in _apart_from_images(standing, path, piece):
+                stones = piece_stones(standing, path, part)
+                total += standing.add(_evened(standing, stones))
+    return total
+
+
+def _ring_stones(standing: Standing, path: Path) -> Points:
+    """Return stones all round a closed path, from its start, symmetric where the part is."""
+    chain = Path.of(path.points)  # its ends coincide
+    places, _ = most_equal(chain, standing.pitch)
+    count = len(places) - 1
+    if len(standing.axes) == 2 and count % 2 and count > 3:
+        places, _ = split(chain, count - 1, standing.pitch)
+    if len(places) < 3:
+        return path.at([0.0])
+    return chain.at(places[:-1])
+
+
+def _along_axis(standing: Standing, path: Path, piece: Piece, axis: int) -> bool:
+    points = path.at(np.linspace(piece.start, piece.stop, 9))
+    return bool((np.abs(points[:, axis]) < 0.1 * standing.pitch).all())
+
+
+def _apart_from_images(standing: Standing, path: Path, piece: Piece) -> list[Piece]:
+    """Cut a piece where its own mirror image would be too near, unless it is that image."""
+    pieces = [piece]
+    for axis in standing.axes:
+        found: list[Piece] = []
+        for one in pieces:
+            count = max(int((one.stop - one.start) / (STEP * standing.pitch)), 2)
+            s = np.linspace(one.start, one.stop, count + 1)
+            points = path.at(s)
+            across = points[:, axis]
+            middle = abs(float(path.at([(one.start + one.stop) / 2])[0, axis]))
+            symmetric = (
+                middle < 1e-3 * standing.pitch
+                and abs(across[0] + across[-1]) < 0.01 * standing.pitch
+            )
+            if symmetric or _along_axis(standing, path, one, axis):
+                found.append(one)
+                continue
+            apart = 2 * np.abs(across) >= standing.pitch
+            edge = np.flatnonzero(
+                np.diff(np.concatenate(([False], apart, [False])).astype(np.int8))
+            )
+            for low, high in zip(edge[::2], edge[1::2] - 1, strict=True):
+                found.append(
+                    Piece(
+                        float(s[low]),
+                        float(s[high]),
+                        one.first if low == 0 else None,
+                        one.last if high == count else None,
+                    )
+                )
+        pieces = found
+    return pieces
+
+
+def _evened(standing: Standing, stones: Points) -> Points:
+    """Make stones that are their own mirror image, but for rounding, exactly so."""
+    for axis in standing.axes:
+        flip = np.ones(2)
+        flip[axis] = -1.0
+        if (np.abs(stones[:, axis]) < 0.1 * standing.pitch).all():
+            stones = stones * (flip + 1) / 2
+        elif len(stones) and np.abs(stones[::-1] * flip - stones).max() < 1e-5 * standing.pitch:
+            stones = (stones + stones[::-1] * flip) / 2
+    return stones

@@ -1,0 +1,99 @@
+"""Filling up: stones at every place that is left, the roomiest first."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from stonelayout.artwork import Points
+
+from .standing import Standing
+
+#: Steps of the samples along the room's outline, in pitches.
+STEP = 0.05
+#: Where a sample falls short of a place by less than a step, so many finer ones are tried on
+#: either side, so many times over.
+FINER, LEVELS = 8, 4
+_ROUNDS = 200
+
+
+def vacancies(standing: Standing, rim: Points, room: BaseGeometry) -> tuple[Points, Points]:
+    """Return places where the clearance is locally largest, and the clearance, largest first."""
+    from scipy.spatial import QhullError, Voronoi
+
+    found = [_rim_places(standing, rim)]
+    blocks = standing.all_centres
+    if len(blocks) > 3:
+        try:
+            vertices = Voronoi(blocks).vertices
+            found.append(vertices[shapely.contains_xy(room, vertices)])
+        except QhullError:
+            pass  # all on one line: the largest clearance is on the rim
+    places = np.concatenate(found)
+    away, _ = standing.nearest(places)
+    order = np.lexsort((places[:, 1], places[:, 0], -np.round(away, 7)))
+    return places[order], away[order]
+
+
+def _rim_places(standing: Standing, rim: Points) -> Points:
+    """Return places on the rim that may have room, where need be sought in finer steps.
+
+    ``rim`` (n, 3, 2): a sample, and the middles of the sides before and after it.
+    """
+    pitch = standing.pitch
+    step = STEP * pitch
+    found = [np.empty((0, 2))]
+    for _ in range(LEVELS):
+        away, _ = standing.nearest(rim[:, 1])
+        found.append(rim[away >= pitch, 1])
+        rim = rim[(away >= pitch - step) & (away < pitch * 1.05)]
+        if not len(rim):
+            break
+        share = (np.arange(FINER) + 0.5) / FINER
+        width = 0.5 / FINER
+        rim = np.concatenate(
+            [
+                np.stack([a + (b - a) * (share[k] + d * width) for d in (-1, 0, 1)], axis=1)
+                for a, b in ((rim[:, 0], rim[:, 1]), (rim[:, 1], rim[:, 2]))
+                for k in range(FINER)
+            ]
+        )
+        step /= FINER
+    return np.concatenate(found)
+
+
+def rim_samples(room: BaseGeometry, step: float) -> Points:
+    """Return samples (n, 3, 2) of a room's outline, each with the middles of its two sides."""
+    parts = [np.empty((0, 3, 2))]
+    for line in shapely.get_parts(shapely.boundary(room)):
+        points = shapely.get_coordinates(shapely.segmentize(line, step))[:-1]
+        before = (points + np.roll(points, 1, axis=0)) / 2
+        parts.append(np.stack((before, points, np.roll(before, -1, axis=0)), axis=1))
+    return np.concatenate(parts)
+
+
+def saturate(standing: Standing) -> int:
+    """Add stones until no place of the room is a pitch away from all; returns how many."""
+    room = standing.room
+    rim = rim_samples(room, STEP * standing.pitch)
+    total = 0
+    for _ in range(_ROUNDS):
+        places, away = vacancies(standing, rim, room)
+        places = places[away >= standing.pitch]
+        added = 0
+        taken: list[Points] = []
+        for place in places[:400]:
+            if taken and np.hypot(*(np.array(taken) - place).T).min() < 2 * standing.pitch:
+                continue
+            done = standing.add(place[None])
+            for way in (0.0, 0.5 * standing.pitch):
+                if not done and standing.axes:
+                    done = standing.add(standing.snapped(place[None], 0.5 * standing.pitch, way))
+            if done:
+                taken += [p for image in standing.images(place[None]) for p in image]
+                added += done
+        total += added
+        if not added:
+            break
+    return total

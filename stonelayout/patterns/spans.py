@@ -1,0 +1,329 @@
+"""Spans of an outline between its corners, with the half width and the rows that fit there."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+from shapely.geometry.base import BaseGeometry
+
+from stonelayout.artwork import Points
+from stonelayout.regions import Outline, rings_of, sample_ring, shrink_balls
+
+Flags = npt.NDArray[np.bool_]
+
+#: Step of the samples along an outline, in pitches.
+STEP = 0.06
+#: A corner turns by more than this, in degrees, within a window (pitches) on both sides.
+CORNER_DEGREES, CORNER_WINDOW = 38.0, 0.22
+#: Vertices that turn by less than this, in degrees, are no corners.
+VERTEX_DEGREES = 8.0
+#: Least angle in degrees between the two contacts of a ball that measures a width; where the
+#: other contact lies on the span beyond a convex corner (an end of a stroke, not its other
+#: side); and where no sample of a span has a width otherwise.
+WIDTH_DEGREES, CAP_DEGREES, LOOSE_DEGREES = 128.0, 148.0, 115.0
+
+
+@dataclass(eq=False)
+class Span:
+    """Samples of an outline from corner to corner (all round a ring without corners).
+
+    ``points``, ``inward`` (n, 2); ``s`` (n,) arc length in mm; ``half`` (n,) half the local
+    width in mm, ``valid`` where it was measured rather than carried through a joint; ``count``
+    (n,) rows across and ``gap`` (n,) mm between them. ``turns``: turning in radians at the two
+    ends, positive where convex.
+    """
+
+    points: Points
+    inward: Points
+    s: Points
+    closed: bool
+    turns: tuple[float, float]
+    half: Points
+    valid: Flags
+    count: npt.NDArray[np.intp]
+    gap: Points
+    cap: bool = False
+
+    @property
+    def length(self) -> float:
+        """Arc length in mm."""
+        return float(self.s[-1])
+
+
+@dataclass(frozen=True, eq=False)
+class Corner:
+    """A corner of an outline: its place, its turning in radians (positive: convex)."""
+
+    place: Points
+    turn: float
+
+
+def corner_vertices(points: Points, pitch: float) -> tuple[Points, npt.NDArray[np.intp], Points]:
+    """Find the corners of one ring (open vertex list, inside on the left).
+
+    Returns the ring, to which the middles of blunted notches have been added as vertices, the
+    indices of the corners and their turning in radians.
+    """
+    side = np.roll(points, -1, axis=0) - points
+    length = np.hypot(side[:, 0], side[:, 1])
+    before = np.roll(side, 1, axis=0)
+    turn = np.arctan2(
+        before[:, 0] * side[:, 1] - before[:, 1] * side[:, 0], (before * side).sum(axis=1)
+    )
+    place = np.concatenate(([0.0], np.cumsum(length)))
+    total = place[-1]
+    seen = np.abs(turn) > math.radians(VERTEX_DEGREES)
+    reach = CORNER_WINDOW * pitch
+    found: list[tuple[int, float]] = []
+    candidates = np.flatnonzero(seen)
+    for k in candidates[np.lexsort((candidates, -np.round(np.abs(turn[candidates]), 7)))]:
+        apart = np.abs(place[:-1] - place[k])
+        apart = np.minimum(apart, total - apart)
+        window = float(turn[apart <= reach].sum())
+        if abs(window) <= math.radians(CORNER_DEGREES) or window * turn[k] <= 0:
+            continue
+        if any(apart[other] <= reach for other, _ in found):
+            continue
+        found.append((int(k), window))
+    found.sort()
+    return _with_notches(points, found, length, pitch)
+
+
+def _with_notches(
+    points: Points, found: list[tuple[int, float]], length: Points, pitch: float
+) -> tuple[Points, npt.NDArray[np.intp], Points]:
+    """Make one corner of two reflex ones that the mitre limit put side by side."""
+    size = len(points)
+    merged: dict[int, float] = {}
+    gone: set[int] = set()
+    turns = dict(found)
+    for k, turn in found:
+        after = (k + 1) % size
+        if turn < 0 and turns.get(after, 1.0) < 0 and length[k] < 0.9 * pitch and k not in gone:
+            merged[k] = turn + turns[after]
+            gone |= {k, after}
+    place: list[Points] = []
+    index: list[int] = []
+    angle: list[float] = []
+    for k in range(size):
+        if k in turns and k not in gone:
+            index.append(len(place))
+            angle.append(turns[k])
+        place.append(points[k])
+        if k in merged:
+            index.append(len(place))
+            angle.append(merged[k])
+            place.append((points[k] + points[(k + 1) % size]) / 2)
+    return np.array(place), np.array(index, dtype=np.intp), np.array(angle)
+
+
+def spans_of(room: BaseGeometry, pitch: float) -> tuple[list[Span], list[Corner]]:
+    """Cut the outline of a room at its corners, and measure how wide the room is along it."""
+    spans: list[Span] = []
+    corners: list[Corner] = []
+    at: list[Points] = []
+    for ring in rings_of(room):
+        points, index, turn = corner_vertices(ring, pitch)
+        start = int(index[0]) if len(index) else _start(points)
+        points = np.roll(points, -start, axis=0)
+        index = index - start
+        place, along, _ = sample_ring(points, STEP * pitch)
+        corners += [Corner(points[k], float(a)) for k, a in zip(index, turn, strict=True)]
+        # sample numbers at which spans start: where a corner's vertex begins a side
+        cuts = [0]
+        for k in index[1:]:
+            hits = np.flatnonzero((place == points[k]).all(axis=1))
+            cuts.append(int(hits[-1]) if len(hits) else cuts[-1])
+        cuts.append(len(place))
+        for j, (low, high) in enumerate(pairwise(cuts)):
+            p, t = place[low:high], along[low:high]
+            last = points[index[(j + 1) % len(index)]] if len(index) else points[0]
+            if np.hypot(*(p[-1] - last)) > 1e-12:
+                p, t = (
+                    np.concatenate((p, last[None])),
+                    np.concatenate((t, t[-1:] if len(index) else t[:1])),
+                )
+            ends = (float(turn[j]), float(turn[(j + 1) % len(index)])) if len(index) else (0.0, 0.0)
+            s = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(p, axis=0).T))))
+            n = len(p)
+            spans.append(
+                Span(
+                    p,
+                    np.column_stack((-t[:, 1], t[:, 0])),
+                    s,
+                    not len(index),
+                    ends,
+                    np.zeros(n),
+                    np.zeros(n, bool),
+                    np.ones(n, np.intp),
+                    np.zeros(n),
+                )
+            )
+            at.append(t)
+    if spans:
+        _measure(spans, at, corners, pitch)
+    return spans, corners
+
+
+def _start(points: Points) -> int:
+    """Return where a ring without corners starts: where it meets an axis of the frame."""
+    off = np.round(np.abs(points).min(axis=1), 7)
+    return int(np.lexsort((points[:, 0], points[:, 1], off))[0])
+
+
+def _measure(spans: list[Span], along: list[Points], corners: list[Corner], pitch: float) -> None:
+    owner = np.repeat(np.arange(len(spans)), [len(s.points) for s in spans])
+    points = np.concatenate([s.points for s in spans])
+    everything = Outline(points, np.concatenate(along), owner, np.zeros(len(points), bool))
+    radius, other, angle = shrink_balls(everything, 0.3 * pitch)
+    reflex = np.array([c.place for c in corners if c.turn < 0]).reshape(-1, 2)
+    bulges = np.zeros(len(points), dtype=np.bool_)
+    for place in reflex:
+        bulges |= np.hypot(*(points[other] - place).T) < 0.09 * pitch
+    need = np.full(len(points), WIDTH_DEGREES)
+    end_of = [(s.points[0], s.points[-1]) for s in spans]
+    stops = np.cumsum([len(span.points) for span in spans])
+    for k, span in enumerate(spans):
+        mine = slice(stops[k] - len(span.points), stops[k])
+        for end, turn in enumerate(span.turns):
+            if turn > 0:
+                across = [
+                    j
+                    for j, ends in enumerate(end_of)
+                    if j != k and np.hypot(*(ends[1 - end] - end_of[k][end])) < 1e-9
+                ]
+                need[mine][np.isin(owner[other[mine]], across)] = CAP_DEGREES
+    sound = ~bulges & (other != np.arange(len(points)))
+    for stop, span in zip(stops, spans, strict=True):
+        if not span.closed:  # a corner's own ball touches the side that it begins
+            sound[[stop - len(span.points), stop - 1]] = False
+    valid = sound & (angle > need)
+    if not valid.any():
+        valid = sound & (angle > LOOSE_DEGREES)
+    for k, span in enumerate(spans):
+        mine = slice(stops[k] - len(span.points), stops[k])
+        span.valid, span.half = valid[mine], radius[mine]
+        if span.valid.any():
+            carry(span, pitch)
+            plan_rows(span, pitch)
+        else:
+            span.gap = np.full(len(span.points), pitch)
+            span.cap = True
+
+
+def carry(span: Span, pitch: float) -> None:
+    """Carry the half width through places where it was not measured, and smooth it."""
+    from scipy.ndimage import median_filter, uniform_filter1d
+
+    s, valid = span.s, span.valid
+    half = np.interp(s, s[valid], span.half[valid])
+    even = np.linspace(0, span.length, max(int(span.length / (STEP * pitch)) + 1, 2))
+    half = np.interp(even, s, half)
+    size = max(round(1 / STEP) | 1, 3)
+    mode: Literal["wrap", "nearest"] = "wrap" if span.closed else "nearest"
+    half = median_filter(half, size=size, mode=mode)
+    half = uniform_filter1d(half, size=size, mode=mode)
+    span.half = np.interp(s, even, half)
+
+
+def plan_rows(span: Span, pitch: float) -> None:
+    """Choose how many rows fit across at each sample, and the gap between them."""
+    from scipy.ndimage import uniform_filter1d
+
+    even = np.linspace(0, span.length, max(int(span.length / (STEP * pitch)) + 1, 2))
+    half = np.interp(even, span.s, span.half)
+    n = np.floor(2 * half / pitch + 1e-11).astype(np.intp) + 1
+    n = _without_dips(n, int(3 / STEP))
+    gap = 2 * half / np.maximum(n - 1, 1)
+    gap = np.where(n > 1, gap, pitch)
+    size = int(1.5 / STEP)
+    mode: Literal["wrap", "nearest"] = "wrap" if span.closed else "nearest"
+    for _ in range(2):
+        gap = uniform_filter1d(gap, size=size, mode=mode)
+    near = np.clip(np.searchsorted(even, span.s), 0, len(even) - 1)
+    span.count = n[near]
+    span.gap = np.interp(span.s, even, gap)
+
+
+def _without_dips(n: npt.NDArray[np.intp], least: int) -> npt.NDArray[np.intp]:
+    """Lower runs shorter than ``least`` samples between two lower ones to the higher of those."""
+    n = n.copy()
+    for _ in range(20):
+        edges = np.flatnonzero(np.diff(n)) + 1
+        starts = np.concatenate(([0], edges))
+        stops = np.concatenate((edges, [len(n)]))
+        changed = False
+        for k in range(1, len(starts) - 1):
+            low, high = n[starts[k] - 1], n[stops[k]]
+            here = n[starts[k]]
+            if stops[k] - starts[k] < least and low < here > high:
+                n[starts[k] : stops[k]] = max(low, high)
+                changed = True
+                break
+        if not changed:
+            break
+    return n
+
+
+def row_runs(span: Span, k: int, pitch: float) -> tuple[Points, list[tuple[int, int]]]:
+    """Return row k of a span, 0 on the outline: its points (n, 2) and the runs where it stands."""
+    from scipy.spatial import KDTree
+
+    if k == 0:
+        wide = np.ones(len(span.points), dtype=np.bool_) if span.cap else span.count > 1
+        return span.points, runs(wide)
+
+    wanted = (2 * k <= span.count - 1) | (~span.valid & (k <= span.count - 2))
+    wanted &= span.count > 1
+    if not wanted.any():
+        return span.points, []
+    offset = k * span.gap
+    line = span.points + offset[:, None] * span.inward
+    away, _ = KDTree(span.points).query(line)
+    wanted &= away >= offset - 0.12 * pitch
+    ahead = np.diff(line, axis=0)
+    along = np.diff(span.points, axis=0)
+    forward = (ahead * along).sum(axis=1) > -1e-15
+    wanted &= np.concatenate((forward, [True])) & np.concatenate(([True], forward))
+    return line, [(low, high) for low, high in runs(wanted) if high - low > 1]
+
+
+def centre_lines(span: Span, pitch: float) -> list[tuple[Points, Points, bool]]:
+    """Return where a span is too thin for two rows: centre line, half widths, closed or not.
+
+    Open ends are drawn out straight, to reach the end of a stroke.
+    """
+    found = []
+    thin = (span.count == 1) & span.valid
+    gaps = runs(~thin)
+    for low, high in gaps:
+        if low > 0 and high < len(thin) and span.s[high - 1] - span.s[low] < pitch:
+            thin[low:high] = span.count[low:high] == 1
+    for low, high in runs(thin):
+        if high - low < 3:
+            continue
+        half = span.half[low:high]
+        line = span.points[low:high] + half[:, None] * span.inward[low:high]
+        if span.closed and high - low == len(thin):
+            found.append((line, half, True))
+            continue
+        back = min(len(line) - 1, max(int(0.5 / STEP), 1))
+        out = float(half.max()) + 0.6 * pitch
+        head, tail = line[0] - line[back], line[-1] - line[-1 - back]
+        head = head / max(float(np.hypot(*head)), 1e-9) * out
+        tail = tail / max(float(np.hypot(*tail)), 1e-9) * out
+        line = np.concatenate(((line[0] + head)[None], line, (line[-1] + tail)[None]))
+        half = np.concatenate((half[:1], half, half[-1:]))
+        found.append((line, half, False))
+    return found
+
+
+def runs(flags: Flags) -> list[tuple[int, int]]:
+    """Return the runs of True as (start, stop)."""
+    edge = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in zip(edge[::2], edge[1::2], strict=True)]

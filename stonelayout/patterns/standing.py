@@ -1,0 +1,159 @@
+"""The stones that stand while a shape is filled: who blocks what, added in mirror images."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from stonelayout.artwork import Points
+from stonelayout.neighbours import pairs_nearer
+
+Flags = npt.NDArray[np.bool_]
+
+#: Stones kept in a plain list before the tree is built again; more in a large shape.
+_LATEST = 48
+
+
+class Standing:
+    """Stones laid so far in one part, and obstacles laid before.
+
+    ``pitch`` in mm is kept between stones. ``room`` are the polygons that centres stay in.
+    ``mirrors``: whether the part is symmetric about x = 0 and y = 0; what is added is then added
+    with its mirror images.
+    """
+
+    def __init__(
+        self,
+        room: BaseGeometry,
+        pitch: float,
+        mirrors: tuple[bool, bool],
+        obstacles: Points,
+        distance: Points,
+    ) -> None:
+        self.room = room
+        shapely.prepare(room)
+        self.pitch = pitch
+        self.axes = [axis for axis in (0, 1) if mirrors[axis]]
+        self._blocks = np.concatenate((obstacles, np.empty((0, 2))))
+        self._extra = np.asarray(distance, dtype=np.float64) - pitch
+        self.centres = np.empty((0, 2))
+        self._tree_size = 0
+        self._tree: Any = None
+        self._obstacle_trees: list[tuple[float, Any, Any]] | None = None
+
+    @property
+    def all_centres(self) -> Points:
+        """Stones and obstacles, (k, 2)."""
+        return np.concatenate((self.centres, self._blocks))
+
+    def let_go(self, room: BaseGeometry) -> None:
+        """Give up symmetry, and let centres stand anywhere in ``room``."""
+        self.axes, self.room = [], room
+        shapely.prepare(room)
+
+    def images(self, points: Points) -> list[Points]:
+        """Return points and their mirror images, one array for each symmetry."""
+        found = [points]
+        for axis in self.axes:
+            flip = np.ones(2)
+            flip[axis] = -1.0
+            found += [p * flip for p in found]
+        return found
+
+    def nearest(self, points: Points) -> tuple[Points, npt.NDArray[np.intp]]:
+        """Return the distance to the stone that blocks most and its index, (k,) each.
+
+        Obstacles have negative indices; their distance is given as if they kept the pitch.
+        """
+        from scipy.spatial import KDTree
+
+        size = len(points)
+        best = np.full(size, np.inf)
+        index = np.zeros(size, dtype=np.intp)
+        if not size:
+            return best, index
+        if len(self.centres) - self._tree_size > max(_LATEST, self._tree_size // 8):
+            self._tree, self._tree_size = KDTree(self.centres), len(self.centres)
+        if self._tree_size:
+            best, index = self._tree.query(points)
+        latest = self.centres[self._tree_size :]
+        if len(latest):
+            away = np.hypot(points[:, 0, None] - latest[:, 0], points[:, 1, None] - latest[:, 1])
+            k = away.argmin(axis=1)
+            value = away[np.arange(size), k]
+            nearer = value < best
+            best = np.where(nearer, value, best)
+            index = np.where(nearer, k + self._tree_size, index)
+        if len(self._blocks):
+            self._near_obstacles(points, best, index)
+        return best, index
+
+    def _near_obstacles(self, points: Points, best: Points, index: npt.NDArray[np.intp]) -> None:
+        from scipy.spatial import KDTree
+
+        if self._obstacle_trees is None:
+            self._obstacle_trees = []
+            for extra in np.unique(self._extra):
+                which = np.flatnonzero(self._extra == extra)
+                self._obstacle_trees.append((float(extra), KDTree(self._blocks[which]), which))
+        for reach, tree, which in self._obstacle_trees:
+            away, k = tree.query(points)
+            away = away - reach
+            nearer = away < best
+            best[nearer] = away[nearer]
+            index[nearer] = -1 - which[k[nearer]]
+
+    def place_of(self, index: int) -> tuple[Points, float]:
+        """Return the place of a stone or obstacle, and the distance in mm that it keeps."""
+        if index >= 0:
+            return self.centres[index], self.pitch
+        return self._blocks[-1 - index], self.pitch + float(self._extra[-1 - index])
+
+    def inside(self, points: Points) -> Flags:
+        """Tell which points (k, 2) lie in the room."""
+        found: Flags = shapely.intersects_xy(self.room, points[:, 0], points[:, 1])
+        return found
+
+    def free(self, points: Points) -> Flags:
+        """Tell where a stone (with its images) could stand now, (k,)."""
+        away, _ = self.nearest(points)
+        keep = (away >= self.pitch) & self.inside(points)
+        for axis in self.axes:
+            across = np.abs(points[:, axis])
+            keep &= (across == 0.0) | (2 * across >= self.pitch)
+        return keep
+
+    def add(self, points: Points) -> int:
+        """Add the points that are free, in order, with their images; returns how many."""
+        points = points[self.free(points)]
+        if not len(points):
+            return 0
+        world = np.concatenate(self.images(points))
+        size = len(points)
+        pairs, _ = pairs_nearer(world, self.pitch)
+        same = np.hypot(*(world[pairs[:, 0]] - world[pairs[:, 1]]).T) <= 1e-9
+        gone = np.zeros(size, dtype=np.bool_)
+        for i, j in pairs[~same]:
+            a, b = i % size, j % size
+            if not gone[a] and not gone[b] and a != b:
+                gone[max(a, b)] = True
+            elif a == b:
+                gone[a] = True
+        keep = np.tile(~gone, len(world) // size)
+        drop = np.zeros(len(world), dtype=np.bool_)
+        drop[pairs[same, 1]] = True
+        new = world[keep & ~drop]
+        self.centres = np.concatenate((self.centres, new))
+        return len(new)
+
+    def snapped(self, points: Points, reach: float, way: float = 0.0) -> Points:
+        """Move points within ``reach`` mm of a mirror axis onto it, or ``way`` mm off it."""
+        moved = points.copy()
+        for axis in self.axes:
+            near = np.abs(moved[:, axis]) < reach
+            moved[near, axis] = np.copysign(way, moved[near, axis])
+        return moved

@@ -1,0 +1,155 @@
+"""Courses: flush edges, even rows, no place left, exact distances, the same fill wherever it is."""
+
+import json
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import affinity
+
+from stonelayout.measures import measure_fill
+from stonelayout.neighbours import nearest_distances
+from stonelayout.patterns.base import Ask, Obstacles, Spec
+from stonelayout.patterns.courses import lay_courses
+
+PITCH, STONE = 3.3, 2.8
+GLYPHS = json.loads((Path(__file__).parent / "data" / "glyphs.json").read_text())["glyphs"]
+
+
+def glyph(name, stem):
+    """A glyph whose upright stems are so many pitches wide."""
+    parts = [shapely.Polygon(rings[0], rings[1:]) for rings in GLYPHS[name]]
+    return affinity.scale(shapely.union_all(parts), stem * PITCH, stem * PITCH, origin=(0, 0))
+
+
+def bar(width, length=16):
+    """A bar with room for centres of width times length pitches."""
+    return shapely.box(0, 0, length * PITCH + STONE, width * PITCH + STONE)
+
+
+def lay(region, margin=0.0, obstacles=None, pitch=PITCH):
+    ask = Ask(region, (), (Spec(STONE, pitch),), {"margin": margin}, obstacles)
+    return lay_courses(ask).centres
+
+
+def assert_sound(region, centres, margin=0.0, pitch=PITCH):
+    assert (nearest_distances(centres) >= pitch * (1 - 1e-9)).all()
+    depth = shapely.distance(shapely.points(centres), region.boundary)
+    assert depth.min() >= STONE / 2 + margin - 1e-9
+    assert shapely.contains_xy(region, centres).all()
+
+
+def assert_same(first, second, tolerance=1e-6):
+    assert len(first) == len(second)
+    apart = np.hypot(*(first[:, None] - second[None]).transpose(2, 0, 1)).min(axis=1)
+    assert apart.max() < tolerance
+
+
+def rows_of(heights):
+    """Heights in pitches that differ by more than a hundredth, and how many stones are at each."""
+    heights = np.sort(heights / PITCH)
+    first = np.concatenate(([True], np.diff(heights) > 0.01))
+    return heights[first], np.bincount(np.cumsum(first) - 1)
+
+
+@pytest.mark.parametrize("width", [*range(1, 13), 1.2, 2.4, 3.6, 4.5, 5.3, 6.7, 8.9, 11.7])
+def test_a_straight_bar_has_flush_edges_and_even_rows(width):
+    region = bar(width)
+    centres = lay(region)
+    assert_sound(region, centres)
+    heights = centres[:, 1] - STONE / 2
+    assert abs(heights.min()) < 0.01
+    assert abs(heights.max() - width * PITCH) < 0.01
+    rows, count = rows_of(heights[np.abs(centres[:, 0] - region.centroid.x) < 5 * PITCH])
+    assert len(rows) == math.floor(width + 1e-9) + 1
+    gaps = np.diff(rows)
+    assert gaps.max() <= gaps.min() * 1.01
+    assert count.min() >= 9  # no seam, no bald spot: every row runs through the middle
+
+
+@given(st.floats(1, 12), st.floats(0, 360), st.floats(-300, 300), st.floats(-300, 300))
+@settings(max_examples=12, deadline=None)
+def test_bars_of_any_width_and_direction_are_sound_and_flush(width, angle, dx, dy):
+    region = affinity.translate(affinity.rotate(bar(width, 9), angle), dx, dy)
+    centres = lay(region)
+    assert_sound(region, centres)
+    room = region.buffer(-STONE / 2, join_style="mitre")
+    near = shapely.distance(shapely.points(centres), room.boundary)
+    assert (near < 0.01).sum() >= 2 * 9
+    assert measure_fill(region, centres, STONE, PITCH).empty < 1 + 1e-6
+
+
+@pytest.mark.parametrize("name", sorted(GLYPHS))
+@pytest.mark.parametrize("stem", [1.5, 3.0, 5.0])
+def test_letters_have_no_place_left_and_keep_their_distances(name, stem):
+    region = glyph(name, stem)
+    centres = lay(region)
+    assert_sound(region, centres)
+    assert measure_fill(region, centres, STONE, PITCH).empty < 1 + 1e-4
+
+
+@pytest.mark.parametrize("name", ["sans E", "sans S", "sans M", "round e"])
+def test_moved_turned_and_mirrored_letters_get_the_same_fill(name):
+    region = glyph(name, 4)
+    centres = lay(region)
+    moved = lay(affinity.translate(region, 123.456, -78.9))
+    assert_same(moved - (123.456, -78.9), centres)
+    turned = lay(affinity.rotate(region, 90, origin=(0, 0)))
+    assert_same(turned @ np.array([[0.0, -1.0], [1.0, 0.0]]), centres)
+    mirrored = lay(affinity.scale(region, -1, 1, origin=(0, 0)))
+    assert_same(mirrored * (-1, 1), centres)
+
+
+def test_a_symmetric_shape_gets_a_symmetric_fill():
+    heart = shapely.union_all(
+        [
+            shapely.Point(-9, 0).buffer(11, 64),
+            shapely.Point(9, 0).buffer(11, 64),
+            shapely.Polygon([(-18, 6), (18, 6), (0, 28)]),
+        ]
+    )
+    centres = lay(heart)
+    assert_sound(heart, centres)
+    assert_same(centres * (-1, 1), centres)
+
+
+def test_two_like_letters_in_one_region_get_like_fills():
+    first = glyph("sans R", 3)
+    second = affinity.translate(first, 100, 3)
+    centres = lay(shapely.union_all([first, second]))
+    left = centres[:, 0] < first.bounds[2]
+    assert_same(centres[left], centres[~left] - (100, 3))
+
+
+def test_margin_moves_stones_inside():
+    region = glyph("sans E", 4)
+    centres = lay(region, margin=0.7)
+    assert_sound(region, centres, 0.7)
+    depth = shapely.distance(shapely.points(centres), region.boundary)
+    assert depth.min() == pytest.approx(STONE / 2 + 0.7)
+
+
+def test_stones_laid_before_keep_their_distance():
+    region = bar(6)
+    earlier = np.array([[x, -1.0] for x in np.arange(2.0, 50.0, 3.4)])
+    obstacles = Obstacles(earlier, np.full((len(earlier), 1), 3.0))
+    centres = lay(region, obstacles=obstacles)
+    assert_sound(region, centres)
+    apart = np.hypot(*(centres[:, None] - earlier[None]).transpose(2, 0, 1))
+    assert apart.min() >= 3.0 * (1 - 1e-9)
+    assert len(centres) > 70
+
+
+def test_a_shape_too_small_gets_nothing_and_a_stone_sized_one_gets_one():
+    assert len(lay(shapely.box(0, 0, 2, 9))) == 0
+    assert len(lay(shapely.box(0, 0, 3.0, 3.0))) == 1
+    assert len(lay(shapely.Polygon())) == 0
+
+
+def test_the_same_ask_gives_the_same_bytes():
+    region = glyph("sans K", 3.7)
+    assert lay(region).tobytes() == lay(region).tobytes()
