@@ -10,6 +10,7 @@ from typing import Any
 
 from .catalogue import DEFAULT_SHEET, Catalogue, Sheet, Stone, unknown
 from .errors import CatalogueError, InputError, JobError
+from .jobtext import read_texts
 from .options import PATTERNS
 from .tables import (
     TableReader,
@@ -20,6 +21,7 @@ from .tables import (
     text_value,
     yes_no_value,
 )
+from .text import Text
 from .tomlplaces import Places
 from .units import number
 
@@ -69,10 +71,11 @@ class Job:
     """A whole job. Lengths in mm; ``spare`` is a share (0.03 for 3 %).
 
     ``copies`` is how many transfers are ordered, ``pressed`` whether we press them on garments,
-    ``shop`` names the shop's price file, beside the job file.
+    ``shop`` names the shop's price file, beside the job file. ``artwork`` is None for a job of
+    texts only; ``label`` names one line of a names list.
     """
 
-    artwork: str
+    artwork: str | None
     rules: tuple[Rule, ...]
     sheet: Sheet
     catalogue: Catalogue
@@ -86,11 +89,13 @@ class Job:
     cut: tuple[str, ...] = ("svg",)
     garment: str = "navy"
     file: str = "job"
+    texts: tuple[Text, ...] = ()
+    label: str = ""
 
     @property
     def name(self) -> str:
-        """The job's name: its file name without the ending."""
-        return Path(self.file).stem
+        """The job's name: its label, or its file name without the ending."""
+        return self.label or Path(self.file).stem
 
 
 def pitch_for(
@@ -177,7 +182,7 @@ class _Reader(TableReader):
         self.catalogue = catalogue
 
     def job(self, data: Mapping[str, Any], file: str) -> Job | None:
-        known = ("artwork", "sheet", "lay", "order", "shop", "outputs")
+        known = ("artwork", "text", "names", "sheet", "lay", "order", "shop", "outputs")
         for key in data:
             if key not in known:
                 self.problem(key, unknown(key, known, "table"))
@@ -191,8 +196,10 @@ class _Reader(TableReader):
                 "dpi": _dpi,
             },
         )
-        if "file" not in artwork and "file" not in (data.get("artwork") or {}):
-            self.problem("artwork", 'missing: [artwork] with file = "NAME.svg"')
+        texts = read_texts(self, data.get("text"))
+        no_file = "file" not in artwork and "file" not in (data.get("artwork") or {})
+        if no_file and ("artwork" in data or not data.get("text")):
+            self.problem("artwork", 'missing: [artwork] with file = "NAME.svg", or a [[text]]')
         sheet = self.table(data, "sheet", {"use": self._sheet}).get("use")
         if sheet is None:
             sheet = self.catalogue.sheet(DEFAULT_SHEET)
@@ -205,7 +212,8 @@ class _Reader(TableReader):
         if self.problems:
             return None
         return Job(
-            artwork=artwork.pop("file"),
+            artwork=artwork.pop("file", None),
+            texts=texts,
             rules=rules,
             sheet=sheet,
             catalogue=self.catalogue,

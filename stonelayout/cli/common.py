@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from stonelayout.artwork import Artwork
     from stonelayout.catalogue import Catalogue
     from stonelayout.findings import Finding
+    from stonelayout.job import Job
 
 F = TypeVar("F", bound=Callable[..., Any])
 #: A user's own catalogue, read whenever it exists.
@@ -103,6 +104,19 @@ def read_artwork(
 
     name = "standard input" if path == STDIN else path
     return read_svg(read_bytes(path), name=name, width=width, height=height, dpi=dpi)
+
+
+def job_artwork(job: Job) -> Artwork:
+    """Return what a job draws: its artwork file, beside the job file, and its texts."""
+    folder = Path(job.file).parent
+    artwork = None
+    if job.artwork is not None:
+        artwork = read_artwork(str(folder / job.artwork), job.width, job.height, job.dpi)
+    if not job.texts and artwork is not None:
+        return artwork
+    from stonelayout.lettering.artwork import with_texts
+
+    return with_texts(job, artwork, folder)
 
 
 def write_result(path: str | None, content: str | bytes) -> None:

@@ -14,7 +14,7 @@ from stonelayout.catalogue import DEFAULT_SHEET, Catalogue, Sheet
 from stonelayout.errors import InputError
 from stonelayout.files import read_text
 
-from .common import read_artwork
+from .common import job_artwork
 
 if TYPE_CHECKING:
     from stonelayout.job import Job
@@ -69,9 +69,7 @@ def _open(file: str, copies: int | None, sheet_name: str | None, catalogue: Cata
         from stonelayout.lay import lay
 
         job = parse_job(read_text(file), file, catalogue)
-        path = Path(file).parent / job.artwork
-        artwork = read_artwork(str(path), job.width, job.height, job.dpi)
-        layout, sheet, name = lay(artwork, job.rules, job.sheet), job.sheet, job.name
+        layout, sheet, name = lay(job_artwork(job), job.rules, job.sheet), job.sheet, job.name
         copies = job.copies if copies is None else copies
     else:
         layout = Layout.from_json(read_text(file), file)

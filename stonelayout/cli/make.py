@@ -17,9 +17,9 @@ from .common import (
     exit_code,
     finding_lines,
     format_option,
+    job_artwork,
     load_catalogue,
     print_json,
-    read_artwork,
     say,
 )
 
@@ -42,8 +42,7 @@ def command(
     from stonelayout.job import parse_job
 
     job = parse_job(read_text(job_file), job_file, load_catalogue(catalogue_files))
-    path = Path(job_file).parent / job.artwork
-    artwork = read_artwork(str(path), job.width, job.height, job.dpi)
+    artwork = job_artwork(job)
 
     from stonelayout.files import write_all
     from stonelayout.make import make
