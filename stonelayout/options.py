@@ -90,6 +90,13 @@ PATTERNS: Mapping[str, Pattern] = {
                 ("auto", "on", "inside", "outside"),
             ),
             Option("rows", "count", 1, "how many parallel rows"),
+            Option(
+                "corners",
+                "choice",
+                "pinned",
+                "pinned: a stone on each corner; free: even spacing goes before corners",
+                ("pinned", "free"),
+            ),
             MARGIN,
         ),
     ),

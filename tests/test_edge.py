@@ -1,0 +1,117 @@
+"""The edge pattern: where rows run, and that they follow the artwork when it moves."""
+
+import numpy as np
+import pytest
+import shapely
+from shapely.geometry import Polygon
+
+from stonelayout.artwork import Line, rings
+from stonelayout.patterns.base import Ask, Obstacles, Spec
+from stonelayout.patterns.edge import lay_edge
+
+SS6 = (Spec(2.0, 2.4),)
+BLOB = np.array([[0, 0], [30, -3], [38, 12], [22, 17], [27, 31], [5, 26]], dtype=float)
+
+
+def filled(points, **options):
+    region = Polygon(points)
+    return Ask(region, tuple(rings(region)), SS6, options)
+
+
+def distances(points, others):
+    return np.hypot(*(points[:, None] - others[None]).transpose(2, 0, 1)).min(axis=1)
+
+
+def test_row_stands_inside_a_filled_shape_by_half_a_stone():
+    laid = lay_edge(filled(BLOB))
+    depth = shapely.distance(shapely.points(laid.centres), Polygon(BLOB).exterior)
+    assert len(laid.centres) > 40
+    assert np.allclose(depth, 1.0, atol=1e-5)
+    assert shapely.contains_xy(Polygon(BLOB), laid.centres).all()
+
+
+@pytest.mark.parametrize(("where", "depth"), [("on", 0.0), ("inside", 1.25), ("outside", -1.25)])
+def test_where(where, depth):
+    laid = lay_edge(filled(BLOB, where=where, margin=0.25))
+    shape = Polygon(BLOB)
+    found = shapely.distance(shapely.points(laid.centres), shape.exterior)
+    inside = shapely.contains_xy(shape, laid.centres)
+    assert np.allclose(found, abs(depth), atol=1e-5)
+    if depth:
+        assert (inside == (depth > 0)).all()
+
+
+def test_a_drawn_line_gets_its_row_on_itself_with_a_stone_at_each_end():
+    line = Line(np.array([[0.0, 0.0], [30.0, 10.0]]), closed=False)
+    laid = lay_edge(Ask(None, (line,), SS6))
+    assert distances(line.points, laid.centres).max() < 1e-9
+
+
+def test_parallel_rows_are_a_pitch_apart():
+    laid = lay_edge(filled([[0, 0], [40, 0], [40, 30], [0, 30]], rows=2))
+    depth = shapely.distance(
+        shapely.points(laid.centres), Polygon([[0, 0], [40, 0], [40, 30], [0, 30]]).exterior
+    )
+    assert set(np.round(depth, 6)) == {1.0, 3.4}
+
+
+def test_no_room_is_said():
+    laid = lay_edge(filled([[0, 0], [40, 0], [40, 1.5], [0, 1.5]]))
+    assert not len(laid.centres)
+    assert [finding.code for finding in laid.findings] == ["row-without-room"]
+
+
+MOVES = {
+    "moved": lambda p: p + [123.4, -56.7],
+    "turned": lambda p: p[:, ::-1] * [-1, 1],
+    "turned twice": lambda p: -p,
+    "mirrored": lambda p: p * [-1, 1],
+    "mirrored diagonally": lambda p: p[:, ::-1],
+}
+
+
+@pytest.mark.parametrize("move", MOVES.values(), ids=MOVES.keys())
+@pytest.mark.parametrize("smooth", [False, True])
+def test_rows_follow_the_artwork(move, smooth):
+    points = BLOB
+    if smooth:
+        t = np.linspace(0, 2 * np.pi, 500, endpoint=False)
+        points = np.column_stack((25 * np.cos(t) + 3 * np.sin(2 * t), 14 * np.sin(t + 0.4)))
+    plain = lay_edge(filled(points)).centres
+    moved = lay_edge(filled(move(points))).centres
+    assert len(plain) == len(moved)
+    assert distances(move(plain), moved).max() < 1e-6
+
+
+@pytest.mark.parametrize("smooth", [False, True])
+def test_start_and_direction_do_not_matter(smooth):
+    points = BLOB
+    if smooth:
+        t = np.linspace(0, 2 * np.pi, 500, endpoint=False)
+        points = np.column_stack((25 * np.cos(t) + 3 * np.sin(2 * t), 14 * np.sin(t + 0.4)))
+    for other in (np.roll(points, 3, axis=0), points[::-1]):
+        one = lay_edge(Ask(None, (Line(points, closed=True),), SS6)).centres
+        two = lay_edge(Ask(None, (Line(other, closed=True),), SS6)).centres
+        assert len(one) == len(two)
+        assert distances(one, two).max() < 1e-6
+
+
+def test_symmetric_outline_gets_a_symmetric_row():
+    t = np.linspace(0, 2 * np.pi, 720, endpoint=False)
+    heart = np.column_stack(
+        (
+            16 * np.sin(t) ** 3,
+            -(13 * np.cos(t) - 5 * np.cos(2 * t) - 2 * np.cos(3 * t) - np.cos(4 * t)),
+        )
+    )
+    centres = lay_edge(filled(heart * 1.6 + [7, 3])).centres
+    assert distances((centres - [7, 3]) * [-1, 1] + [7, 3], centres).max() < 1e-6
+
+
+def test_rows_give_way_to_obstacles_and_say_so():
+    line = Line(np.array([[0.0, 0.0], [48.0, 0.0]]), closed=False)
+    stands = Obstacles(np.array([[20.0, 0.5]]), np.array([[2.4]]))
+    laid = lay_edge(Ask(None, (line,), SS6, obstacles=stands))
+    away = np.hypot(*(laid.centres - [20.0, 0.5]).T)
+    assert away.min() == pytest.approx(2.4, abs=1e-6)
+    assert [finding.code for finding in laid.findings] == ["row-stones-removed"]

@@ -1,0 +1,173 @@
+"""Rows: exact pitch, corners, tips, whole numbers on closed curves."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.special import ellipeinc
+
+from stonelayout.patterns.divider import divide
+from stonelayout.patterns.rows import equal_chords, lay_row, most_equal
+from stonelayout.polylines import Path
+
+PITCH = 2.4
+
+
+def ring(radius, count=720):
+    t = np.linspace(0, 2 * math.pi, count, endpoint=False)
+    return Path.of(np.column_stack((np.cos(t), np.sin(t))) * radius, closed=True)
+
+
+def spread(row):
+    chords = row.chords
+    return float(chords.std() / chords.mean())
+
+
+@pytest.mark.parametrize("count", [5, 12, 60, 997])
+def test_circle_has_the_chord_of_a_regular_polygon(count):
+    # Euclid, Elements IV: the side of a regular n-gon in a circle of radius R is 2 R sin(pi / n).
+    radius = 40.0
+    side = 2 * radius * math.sin(math.pi / count)
+    row = lay_row(ring(radius, count * 20), side)
+    assert len(row.at) == count
+    assert np.allclose(row.chords, side, rtol=1e-9, atol=0)
+
+
+def test_one_pitch_more_and_the_circle_takes_one_stone_less():
+    side = 2 * 40 * math.sin(math.pi / 60)
+    row = lay_row(ring(40, 3600), side * 1.0001)
+    assert len(row.at) == 59
+    assert np.ptp(row.chords) < 1e-9 * side
+
+
+@pytest.mark.parametrize("sides", [3, 4, 5, 6, 8])
+def test_regular_polygons_have_no_spread(sides):
+    k = np.arange(sides)
+    corners = np.column_stack((np.cos(2 * np.pi * k / sides), np.sin(2 * np.pi * k / sides)))
+    side = 2 * math.sin(math.pi / sides)
+    row = lay_row(Path.of(corners * (10 * PITCH / side), closed=True), PITCH)
+    assert len(row.at) == 10 * sides
+    assert np.allclose(row.chords, PITCH, rtol=1e-9, atol=0)
+    assert row.pinned.sum() == sides
+
+
+def test_logarithmic_spiral_keeps_a_constant_ratio():
+    # Points of a logarithmic spiral r = a e^(b t) at equal steps of t are similar triangles, so
+    # chords there grow by the same factor; equal chords must then sit at shrinking steps of t,
+    # at most as many as the arc length sqrt(1 + b^2) / b * (r1 - r0) allows.
+    b = 0.15
+    t = np.linspace(0, 6 * math.pi, 40_000)
+    r = 3 * np.exp(b * t)
+    row = lay_row(Path.of(np.column_stack((r * np.cos(t), r * np.sin(t)))), PITCH)
+    arc = math.sqrt(1 + b * b) / b * (r[-1] - r[0])
+    assert arc / PITCH * 0.97 < len(row.at) - 1 <= arc / PITCH
+    assert np.ptp(row.chords) < 1e-9 * PITCH
+    turns = np.unwrap(np.arctan2(*row.centres.T[::-1]))
+    steps = np.abs(np.diff(turns))
+    assert (np.diff(steps) < 0).all()
+    assert np.allclose(steps[40:] * np.hypot(*row.centres[40:-1].T), PITCH, rtol=0.03)
+
+
+def test_chords_of_an_ellipse_sum_to_less_than_its_arc():
+    # Perimeter 4 a E(e^2): scipy.special.ellipeinc.
+    a, b = 30.0, 10.0
+    t = np.linspace(0, 2 * math.pi, 4000, endpoint=False)
+    row = lay_row(Path.of(np.column_stack((a * np.cos(t), b * np.sin(t))), closed=True), PITCH)
+    arc = 4 * a * ellipeinc(math.pi / 2, 1 - (b / a) ** 2)
+    assert 0.99 * arc < row.chords.sum() < arc
+    assert np.ptp(row.chords) < 1e-9 * PITCH
+    assert row.chords.min() >= PITCH
+    flipped = row.centres * [1, -1]
+    away = np.hypot(*(flipped[:, None] - row.centres[None]).transpose(2, 0, 1)).min(axis=1)
+    assert away.max() < 1e-6
+
+
+def test_corner_stones_and_spread_of_a_cornered_outline():
+    outline = Path.of([[0, 0], [61.3, 0], [61.3, 43.7], [30, 55.1], [0, 43.7]], closed=True)
+    row = lay_row(outline, PITCH)
+    assert row.pinned.sum() == 5
+    for corner in outline.points:
+        assert np.hypot(*(row.centres - corner).T).min() < 1e-9
+    assert row.chords.min() >= PITCH * (1 - 1e-9)
+    assert spread(row) <= 0.03
+
+
+def test_rounded_corner_is_a_corner_and_noise_is_not():
+    quarter = np.radians(np.linspace(0, 90, 24))
+    parts = [
+        np.column_stack((np.cos(quarter + k * np.pi / 2), np.sin(quarter + k * np.pi / 2))) * 2
+        + [(13, 8), (-13, 8), (-13, -8), (13, -8)][k]
+        for k in range(4)
+    ]
+    assert lay_row(Path.of(np.concatenate(parts), closed=True), PITCH).pinned.sum() == 4
+    rng = np.random.default_rng(3)
+    points = ring(25, 700).points[:-1]
+    noisy = Path.of(points + rng.normal(0, 0.05, points.shape), closed=True)
+    row = lay_row(noisy, PITCH)
+    assert not row.pinned.any()
+    assert np.ptp(row.chords) < 1e-9 * PITCH
+
+
+def test_stones_beside_a_sharp_tip_keep_their_distance():
+    half = math.radians(20)
+    tip = Path.of(
+        [
+            [-40 * math.sin(half), 40 * math.cos(half)],
+            [0, 0],
+            [40 * math.sin(half), 40 * math.cos(half)],
+        ]
+    )
+    row = lay_row(tip, PITCH)
+    middle = int(np.argmin(np.hypot(*row.centres.T)))
+    assert np.hypot(*row.centres[middle]) < 1e-9
+    assert np.hypot(*(row.centres[middle + 1] - row.centres[middle - 1])) >= PITCH * (1 - 1e-9)
+
+
+def test_blunt_corner_gives_way_where_a_side_is_too_short():
+    path = Path.of([[0, 0], [20, 0], [21.5, 1.5], [21.5, 20]])
+    row = lay_row(path, PITCH)
+    assert row.chords.min() >= PITCH * (1 - 1e-9)
+    assert row.chords.max() < 1.2 * PITCH
+
+
+def test_open_line_ends_with_stones_and_a_dot_is_one():
+    row = lay_row(Path.of([[1, 1], [25, 1]]), PITCH)
+    assert np.allclose(row.centres[[0, -1]], [[1, 1], [25, 1]])
+    assert len(row.at) == 11
+    assert len(lay_row(Path.of([[1, 1]]), PITCH).at) == 1
+    assert len(lay_row(Path.of([[1, 1], [1.5, 1]]), PITCH).at) == 1
+
+
+def test_newton_and_divider_agree():
+    t = np.linspace(0, 3, 400)
+    path = Path.of(np.column_stack((20 * t, 8 * np.sin(2 * t))))
+    newton = equal_chords(path, 20)
+    walked = divide(path, 20, 1.0)
+    assert np.allclose(newton[0], walked[0], atol=1e-8)
+    assert newton[1] == pytest.approx(walked[1], rel=1e-10)
+
+
+COORDINATE = st.floats(-15, 15, allow_nan=False, width=32)
+SPANS = st.lists(st.tuples(COORDINATE, COORDINATE), min_size=1, max_size=8)
+
+
+@settings(max_examples=200, deadline=None)
+@given(SPANS, st.booleans(), st.sampled_from(["plain", "doubled", "back"]))
+def test_any_span_gets_a_row(points, closed, kind):
+    table = np.array(points)
+    if kind == "doubled":
+        table = np.repeat(table, 2, axis=0)
+    elif kind == "back":
+        table = np.concatenate((table, table[::-1]))
+    path = Path.of(table, closed)
+    row = lay_row(path, PITCH)
+    assert len(row.at) >= 1
+    assert np.isfinite(row.centres).all()
+    assert (np.diff(row.at) > 0).all()
+    assert (row.chords >= PITCH * (1 - 1e-9)).all()
+    places, chord = most_equal(Path.of(table[:4]), PITCH)
+    if len(places):
+        steps = np.hypot(*np.diff(Path.of(table[:4]).at(places), axis=0).T)
+        assert np.allclose(steps, chord, rtol=1e-9, atol=0)
