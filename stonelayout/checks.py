@@ -201,7 +201,7 @@ def _apart(centres: Points) -> tuple[Points, npt.NDArray[np.intp]]:
     thousand copies of one circle are counted and not paired.
     """
     cells = np.round(centres / FILE_ROUNDING_MM)
-    _, first = np.unique(cells, axis=0, return_index=True)
+    _, first = np.unique(cells[:, 0] + 1j * cells[:, 1], return_index=True)
     if len(first) == len(centres):
         return centres, np.empty(0, dtype=np.intp)
     kept = np.zeros(len(centres), dtype=bool)
@@ -213,8 +213,10 @@ def _near(centres: Points, distance: float) -> Pairs:
     """Return pairs nearer than distance; where there are too many, each one's nearest."""
     from scipy.spatial import KDTree
 
-    tree = KDTree(centres) if len(centres) else None
-    if tree is None or tree.count_neighbors(tree, distance) <= 2 * MOST_PAIRS + len(centres):
+    if distance <= 0 or _sparse(centres, distance):
+        return pairs_nearer(centres, distance)
+    tree = KDTree(centres)
+    if tree.count_neighbors(tree, distance) <= 2 * MOST_PAIRS + len(centres):
         return pairs_nearer(centres, distance)
     found, near = tree.query(centres, k=2)
     lengths, nearest = np.asarray(found)[:, 1], np.asarray(near)[:, 1]
@@ -222,6 +224,16 @@ def _near(centres: Points, distance: float) -> Pairs:
     pairs = np.sort(np.column_stack((short, nearest[short])), axis=1).astype(np.intp)
     pairs, kept = np.unique(pairs, axis=0, return_index=True)
     return pairs, lengths[short][kept]
+
+
+def _sparse(centres: Points, distance: float) -> bool:
+    """Tell, without a tree, that pairs are few: partners stand in one cell or in adjoining ones.
+
+    So there are at most 9/2 times the sum of the squares of the cells' counts.
+    """
+    cells = np.floor(centres / distance)
+    _, counts = np.unique(cells[:, 0] + 1j * cells[:, 1], return_counts=True)
+    return bool(4.5 * (counts.astype(np.float64) ** 2).sum() <= MOST_PAIRS)
 
 
 def _near_between(first: Points, second: Points, distance: float) -> Pairs:

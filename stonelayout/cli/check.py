@@ -71,19 +71,37 @@ def command(
         )
     for line in finding_lines(findings):
         click.echo(line)
-    if not findings:
-        click.echo("nothing found: clean")
+    if not exit_code(findings):
+        click.echo("no errors: ready for a trial cut")
     return exit_code(findings)
 
 
 def _check(files: tuple[str, ...], sheet: Sheet, catalogue: Catalogue) -> Checked:
-    from stonelayout.checks import check
     from stonelayout.registration import registration
 
     layers, names, found = layers_in(files, sheet, catalogue)
+    page = registration(layers, sheet).page
     ours = all(map(str.endswith, names, (f"{layer.name}.svg" for layer in layers)))
-    page = registration(layers, sheet).page if ours else _page(layers)
-    return layers, names, (*found, *check(layers, sheet, catalogue, page))
+    checked = all_checks(layers, sheet, catalogue, (page, page if ours else _around(layers)))
+    return layers, names, (*found, *checked)
+
+
+def all_checks(
+    layers: Sequence[Layer], sheet: Sheet, catalogue: Catalogue, pages: tuple[Page, Page]
+) -> tuple[Finding, ...]:
+    """Return the findings of every check: webs, layers, size, tear lines, contrast.
+
+    ``pages``: the piece of sheet with our margins round it, and the piece that must fit the roll.
+    """
+    from stonelayout.checks import check
+    from stonelayout.contrast import check_contrast
+    from stonelayout.strength import check_strength
+
+    return (
+        *check(layers, sheet, catalogue, pages[1]),
+        *check_strength(layers, sheet, pages[0]),
+        *check_contrast(layers, sheet, catalogue),
+    )
 
 
 def layers_in(files: tuple[str, ...], sheet: Sheet, catalogue: Catalogue) -> Checked:
@@ -119,12 +137,12 @@ def _is_json(data: bytes) -> bool:
     return data.lstrip()[:1] == b"{"
 
 
-def _page(layers: Sequence[Layer]) -> Page:
+def _around(layers: Sequence[Layer]) -> Page:
     from stonelayout.registration import bounds_of
     from stonelayout.template import Page
 
     x0, y0, x1, y1 = bounds_of(layers)
-    return Page(x1 - x0, y1 - y0)
+    return Page(x1 - x0, y1 - y0, (-x0, -y0))
 
 
 def _entries(layers: Sequence[Layer], names: Sequence[str]) -> list[dict[str, Any]]:

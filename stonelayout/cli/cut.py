@@ -77,7 +77,6 @@ def command(
     stonelayout cut out/layout.json --out cut --as svg,dxf,hpgl,pdf
     stonelayout cut out/01-ss6-crystal.svg out/02-ss10-jet.svg --out cut --as dxf
     """
-    from stonelayout.checks import check
     from stonelayout.cutpath import ordered
     from stonelayout.registration import registration, scale_from_bar
 
@@ -85,7 +84,7 @@ def command(
     catalogue = load_catalogue(catalogue_files)
     sheet = catalogue.sheet(options["sheet_name"] or DEFAULT_SHEET)
     cutter = catalogue.cutter(options["cutter_name"])
-    from .check import layers_in
+    from .check import all_checks, layers_in
 
     layers, _, found = layers_in(files, sheet, catalogue)
     if options["split"]:
@@ -106,7 +105,7 @@ def command(
         scale=scale,
     )
     layers = [ordered(layer, marks) for layer in layers]
-    findings = (*found, *check(layers, sheet, catalogue, marks.page))
+    findings = (*found, *all_checks(layers, sheet, catalogue, (marks.page, marks.page)))
     contents, times = _contents(layers, marks, (sheet, cutter), wanted, options)
     _write(folder, contents, layers, marks)
     _print(form, layers, times, (sheet, cutter), sorted(contents))
