@@ -1,0 +1,92 @@
+"""``stonelayout coupon``: find a sheet's true clearance and least web by a small test cut."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from stonelayout.catalogue import DEFAULT_SHEET
+from stonelayout.errors import InputError
+from stonelayout.files import read_text, write_all, write_one
+
+from .common import (
+    LENGTH,
+    catalogue_option,
+    load_catalogue,
+    say,
+    sheet_option,
+    user_catalogue_path,
+)
+
+if TYPE_CHECKING:
+    from stonelayout.catalogue import Sheet
+
+_NAME = re.compile(r"[a-z0-9][a-z0-9-]*\Z")
+
+
+@click.command("coupon")
+@sheet_option
+@click.option("--stone", "stones", default="ss6,ss10", show_default=True, help="Sizes to try.")
+@click.option("--out", "folder", default=".", metavar="DIR", help="Folder for the two files.")
+@click.option("--result", is_flag=True, help="Write what you saw to your own catalogue.")
+@click.option("--name", metavar="NAME", help="With --result: name of the new sheet.")
+@click.option("--drops", type=LENGTH, help="Least clearance at which every stone drops in.")
+@click.option("--loose", type=LENGTH, help="Least clearance at which stones sit loose.")
+@click.option("--held", type=LENGTH, help="Narrowest web that held.")
+@click.option("--tore", type=LENGTH, help="Widest web that tore.")
+@click.option("--to", "target", metavar="FILE", help="Catalogue to write to; else your own.")
+@catalogue_option
+def command(
+    sheet_name: str | None,
+    stones: str,
+    folder: str,
+    result: bool,
+    catalogue_files: tuple[str, ...],
+    **seen: Any,
+) -> None:
+    r"""Write a test cut and its instructions; with --result, write what you saw to your catalogue.
+
+    \b
+    stonelayout coupon --sheet thin-flock --stone ss6,ss10 --out coupon
+    stonelayout coupon --result --sheet thin-flock --name my-flock --drops 0.4mm --held 0.4mm
+    """
+    catalogue = load_catalogue(catalogue_files)
+    sheet = catalogue.sheet(sheet_name or DEFAULT_SHEET)
+    if result:
+        _write_result(sheet, set(catalogue.sheets), seen)
+        return
+    from stonelayout.coupon import coupon, instructions
+    from stonelayout.writers.coupon import coupon_svg
+
+    sizes = [catalogue.stone(part.strip()) for part in stones.split(",") if part.strip()]
+    found = coupon(sheet, sizes)
+    name = f"coupon-{sheet.name}"
+    page = instructions(found, sheet)
+    write_all(folder, {f"{name}.svg": coupon_svg(found), f"{name}.txt": page})
+    say(f"wrote {name}.svg and {name}.txt")
+    click.echo(page, nl=False)
+
+
+def _write_result(sheet: Sheet, known: set[str], given: dict[str, Any]) -> None:
+    from stonelayout.coupon import Seen, profile_toml
+
+    missing = [f"--{key}" for key in ("name", "drops", "held") if given[key] is None]
+    if missing:
+        raise click.UsageError(f"--result needs {' and '.join(missing)}")
+    name = given["name"]
+    if not _NAME.match(name):
+        raise InputError(f'"{name}" cannot be a name: small letters, digits and hyphens')
+    if name in known:
+        raise InputError(f'there is a sheet "{name}" already: choose another name')
+    seen = Seen(given["drops"], given["held"], given["loose"], given["tore"])
+    row = profile_toml(name, sheet, seen)
+    path = Path(given["target"]) if given["target"] else user_catalogue_path()
+    before = read_text(path) if path.exists() else ""
+    if before and not before.endswith("\n\n"):
+        before = before.rstrip("\n") + "\n\n"
+    write_one(path, before + row)
+    say(f"wrote sheet {name} to {path}")
+    click.echo(row, nl=False)
