@@ -6,8 +6,9 @@ The only file that knows all patterns.
 from __future__ import annotations
 
 import importlib
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -24,10 +25,12 @@ from .patterns.base import Ask, Laid, Obstacles, Spec
 
 #: Where each pattern is made: imported when a rule asks for it.
 _MAKERS = {
-    "edge": ("stonelayout.patterns.edge", "lay_edge"),
     "lattice": ("stonelayout.patterns.lattice", "lay_lattice"),
     "courses": ("stonelayout.patterns.courses", "lay_courses"),
 }
+#: Patterns that are rows: the shapes of one rule are laid together, so that rows settle where
+#: they meet. The function gives the curves that the rows of one shape run on.
+_ROWS = {"edge": ("stonelayout.patterns.edge", "edge_paths")}
 #: Room between two stones of unlike layers when they are as large as their sizes get, in mm.
 LEAST_GAP_MM = 0.1
 
@@ -135,8 +138,8 @@ class _Bench:
             distance[:, column] = np.maximum(least[kind[near]], (pitch[near] + own) / 2)
         return Obstacles(centres[near], distance)
 
-    def add(self, rule: Rule, shape: Shape, laid: Laid, obstacles: Obstacles) -> None:
-        keep = clear_of(laid, obstacles)
+    def add(self, rule: Rule, shape: Shape, ask: Ask, laid: Laid) -> None:
+        keep = clear_of(laid, ask.obstacles or Obstacles.none(len(ask.sizes)))
         removed = np.flatnonzero(~keep)
         if len(removed):
             x, y = laid.centres[removed[0]]
@@ -211,10 +214,12 @@ def lay(artwork: Artwork, rules: Sequence[Rule], sheet: Sheet) -> Layout:
     bench = _Bench(sheet)
     picked = pick_shapes(artwork, rules)
     for rule, shapes in zip(rules, picked, strict=True):
+        if rule.pattern in _ROWS:
+            _lay_rows(bench, rule, shapes)
+            continue
         for shape in shapes:
-            obstacles = bench.obstacles(rule, shape)
-            laid = _maker(rule.pattern)(_ask(rule, shape, obstacles))
-            bench.add(rule, shape, laid, obstacles)
+            ask = _ask(rule, shape, bench.obstacles(rule, shape))
+            bench.add(rule, shape, ask, _named(_MAKERS[rule.pattern])(ask))
     bench.findings.extend(_not_picked(artwork.shapes, picked))
     layout = bench.layout(artwork)
     if not len(layout):
@@ -223,6 +228,15 @@ def lay(artwork: Artwork, rules: Sequence[Rule], sheet: Sheet) -> Layout:
             file=artwork.file or None,
         )
     return layout
+
+
+def _lay_rows(bench: _Bench, rule: Rule, shapes: Sequence[Shape]) -> None:
+    from .patterns.meetings import lay_rows_together
+
+    asks = [_ask(rule, shape, bench.obstacles(rule, shape)) for shape in shapes]
+    laid = lay_rows_together(asks, _named(_ROWS[rule.pattern]))
+    for shape, ask, answer in zip(shapes, asks, laid, strict=True):
+        bench.add(rule, shape, ask, answer)
 
 
 def _ask(rule: Rule, shape: Shape, obstacles: Obstacles) -> Ask:
@@ -242,10 +256,9 @@ def _ask(rule: Rule, shape: Shape, obstacles: Obstacles) -> Ask:
     )
 
 
-def _maker(pattern: str) -> Callable[[Ask], Laid]:
-    module, name = _MAKERS[pattern]
-    maker: Callable[[Ask], Laid] = getattr(importlib.import_module(module), name)
-    return maker
+def _named(home: tuple[str, str]) -> Any:
+    module, name = home
+    return getattr(importlib.import_module(module), name)
 
 
 def _not_picked(shapes: Iterable[Shape], picked: Sequence[Sequence[Shape]]) -> Iterable[Finding]:

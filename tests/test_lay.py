@@ -11,6 +11,7 @@ from stonelayout.errors import JobError, LayoutError
 from stonelayout.findings import Finding
 from stonelayout.job import Pick, Rule, pitch_for
 from stonelayout.lay import clear_of, lay, least_distance, matches, pick_shapes
+from stonelayout.neighbours import nearest_distances
 from stonelayout.patterns.base import Laid, Obstacles
 
 CATALOGUE = load_catalogue()
@@ -109,3 +110,17 @@ def test_a_shape_too_small_for_its_stone_is_named():
     assert [f.layer for f in bare] == ["b"]
     assert isinstance(bare[0], Finding)
     assert shapely.Point(bare[0].at).within(box(40, 0, 42, 2))
+
+
+def test_rows_of_one_rule_share_a_stone_where_they_cross():
+    from stonelayout.artwork import Line, Shape
+
+    lines = [
+        Shape("a", stroke="#000000", outline=(Line(np.array([[10.0, 40], [90, 40]]), False),)),
+        Shape("b", stroke="#000000", outline=(Line(np.array([[50.0, 10], [50, 70]]), False),)),
+    ]
+    layout = lay(artwork(*lines), [rule(Pick(all=True), "ss6", pattern="edge")], SHEET)
+    pitch = pitch_for(CATALOGUE.stone("ss6"), SHEET)
+    assert np.isclose(layout.centres, [50, 40]).all(axis=1).sum() == 1
+    assert nearest_distances(layout.centres).min() >= pitch * (1 - 1e-9)
+    assert {"a", "b"} == set(layout.source)
