@@ -132,6 +132,26 @@ def check_between(
     return found
 
 
+def check_one_sheet(first: Layer, second: Layer, sheet: Sheet) -> list[Finding]:
+    """Return warnings about thin webs between holes of two sizes that stand in one file.
+
+    Code: ``web-between-sizes``. Whether the file is one sheet or several is not known.
+    """
+    holes = (first.hole + second.hole) / 2
+    one, _ = _apart(first.centres)
+    other, _ = _apart(second.centres)
+    pairs, lengths = _near_between(one, other, holes + sheet.least_web - FILE_ROUNDING_MM)
+    return _each(
+        _Group("web-between-sizes", second.name, "warning"),
+        (one[pairs[:, 0]] + other[pairs[:, 1]]) / 2,
+        lengths - holes,
+        lambda web: (
+            f"web of {mm(web, 3)} to a hole for {first.kind.size}, {sheet.name} needs "
+            f"{mm(sheet.least_web)}: cut the sizes as separate sheets, or widen the gap"
+        ),
+    )
+
+
 def check_size(page: Page, sheet: Sheet) -> list[Finding]:
     """Return a finding when the page does not fit the sheet's roll, or only when turned.
 

@@ -18,6 +18,8 @@ from .template import Layer, Place, Points, Registration
 NEIGHBOURS = 8
 #: Trial changes a hole, and in all, of the compiled search: 20,000 holes in a few seconds.
 KICKS_EACH, MOST_KICKS = 20, 60_000
+#: Up to this many holes the search is first run uncompiled.
+PLAIN_HOLES = 3000
 #: Longest segment that a trial change moves.
 LONGEST_SEGMENT = 50
 #: A path this near to (n - 1) times the least distance, which no path can beat, is short enough.
@@ -73,12 +75,15 @@ def _shortened(points: Points, tour: Order) -> Order:
     xs, ys = np.ascontiguousarray(points[:, 0]), np.ascontiguousarray(points[:, 1])
     nearest = float(np.hypot(*(points - points[neighbours[:, 0]]).T).min())
     enough = ENOUGH * (count - 1) * nearest
-    tours.search(closed, neighbours, xs, ys, 0, LONGEST_SEGMENT, enough)
-    if path_length(points, _opened(closed)) > enough:
-        compiled = tours.compiled_search()
-        if compiled is not None:
-            kicks = min(KICKS_EACH * count, MOST_KICKS)
-            compiled(closed, neighbours, xs, ys, kicks, LONGEST_SEGMENT, enough)
+    # The compiler takes a second to load: a fill that is short enough without it needs none.
+    compiled = tours.compiled_search() if count > PLAIN_HOLES else None
+    if compiled is None:
+        tours.search(closed, neighbours, xs, ys, 0, LONGEST_SEGMENT, enough)
+        if path_length(points, _opened(closed)) > enough:
+            compiled = tours.compiled_search()
+    if compiled is not None:
+        kicks = min(KICKS_EACH * count, MOST_KICKS)
+        compiled(closed, neighbours, xs, ys, kicks, LONGEST_SEGMENT, enough)
     return _opened(closed)
 
 

@@ -14,6 +14,7 @@ from stonelayout.checks import (
     PLACES,
     check,
     check_between,
+    check_one_sheet,
     check_size,
     check_webs,
 )
@@ -76,6 +77,20 @@ def test_layers_agree_with_brute_force(first, second):
     # The largest stones, (2.1 + 2.9) / 2 = 2.5 mm, reach less far than the hole does here.
     assert total(found, "stones-may-touch") == 0
     assert all(f.severity == "error" for f in found)
+
+
+@settings(max_examples=100, deadline=None)
+@given(places, places)
+def test_two_sizes_on_one_sheet_agree_with_brute_force(first, second):
+    found = check_one_sheet(layer(first), layer(second, SS10, 3.3, order=2), SHEET)
+    # (2.5 + 3.3) / 2 + 0.4 = 3.3 mm
+    square = [
+        (round(10 * a[0]) - round(10 * b[0])) ** 2 + (round(10 * a[1]) - round(10 * b[1])) ** 2
+        for a in set(first)
+        for b in set(second)
+    ]
+    assert total(found, "web-between-sizes") == sum(s < 33**2 for s in square)
+    assert {f.severity for f in found} <= {"warning"}
 
 
 def test_largest_stones_of_a_size_warn_where_the_hole_is_tight():

@@ -83,7 +83,19 @@ def _check(files: tuple[str, ...], sheet: Sheet, catalogue: Catalogue) -> Checke
     page = registration(layers, sheet).page
     ours = all(map(str.endswith, names, (f"{layer.name}.svg" for layer in layers)))
     checked = all_checks(layers, sheet, catalogue, (page, page if ours else _around(layers)))
-    return layers, names, (*found, *checked)
+    return layers, names, (*found, *checked, *_in_one_file(layers, names, sheet))
+
+
+def _in_one_file(layers: Sequence[Layer], names: Sequence[str], sheet: Sheet) -> list[Finding]:
+    from itertools import combinations
+
+    from stonelayout.checks import check_one_sheet
+
+    found: list[Finding] = []
+    for (one, file), (other, beside) in combinations(zip(layers, names, strict=True), 2):
+        if file == beside:
+            found += check_one_sheet(one, other, sheet)
+    return found
 
 
 def all_checks(
