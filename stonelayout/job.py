@@ -26,6 +26,7 @@ from .tomlplaces import Places
 from .units import number
 
 CUT_FORMATS = ("svg", "dxf", "hpgl", "pdf")
+PROOF_FORMATS = ("svg", "html", "png")
 #: Web added to the sheet's least when a rule gives no pitch, gap or web: a little to spare.
 SPARE_WEB_MM = 0.05
 _SPACINGS = ("pitch", "gap", "web")
@@ -88,6 +89,7 @@ class Job:
     shop: str | None = None
     cut: tuple[str, ...] = ("svg",)
     garment: str = "navy"
+    proof: tuple[str, ...] = ("svg", "html")
     file: str = "job"
     texts: tuple[Text, ...] = ()
     label: str = ""
@@ -137,12 +139,12 @@ def _dpi(value: Any) -> float:
     return float(value)
 
 
-def _formats(value: Any) -> tuple[str, ...]:
+def _formats(value: Any, known: tuple[str, ...]) -> tuple[str, ...]:
     if not isinstance(value, list) or not value:
-        raise InputError(f"{value!r} is not a list; write e.g. {list(CUT_FORMATS[:2])}")
+        raise InputError(f"{value!r} is not a list; write e.g. {list(known[:2])}")
     for entry in value:
-        if entry not in CUT_FORMATS:
-            raise InputError(unknown(entry, CUT_FORMATS, "format"))
+        if entry not in known:
+            raise InputError(unknown(entry, known, "format"))
     return tuple(dict.fromkeys(value))
 
 
@@ -207,7 +209,15 @@ class _Reader(TableReader):
             data, "order", {"copies": copies_value, "spare": percent_value, "pressed": yes_no_value}
         )
         shop = self.table(data, "shop", {"file": text_value}).get("file")
-        outputs = self.table(data, "outputs", {"cut": _formats, "garment": self._colour})
+        outputs = self.table(
+            data,
+            "outputs",
+            {
+                "cut": lambda value: _formats(value, CUT_FORMATS),
+                "proof": lambda value: _formats(value, PROOF_FORMATS),
+                "garment": self._colour,
+            },
+        )
         rules = self.rules(data.get("lay"), sheet)
         if self.problems:
             return None

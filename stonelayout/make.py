@@ -13,9 +13,11 @@ from .job import Job
 from .lay import lay
 from .layers import separate
 from .layout import Layout
-from .proof import proof_svg
+from .order import design_of
+from .papers import bench_papers, proofs, till_papers
 from .registration import registration
 from .report import report, to_json
+from .shop import Shop, demo_shop
 from .template import Layer, Page
 from .writers.svg import layer_svg
 
@@ -32,23 +34,26 @@ class Made:
     files: Mapping[str, str | bytes]
 
 
-def make(job: Job, artwork: Artwork) -> Made:
+def make(job: Job, artwork: Artwork, shop: Shop | None = None) -> Made:
     """Lay, check, separate and write out a whole job. Touches no file.
 
-    Raises JobError when a rule picks nothing, LayoutError when nothing can be laid.
+    ``shop`` gives prices and times; none: the invented demo prices, marked as such. Raises
+    JobError when a rule picks nothing, LayoutError when nothing can be laid.
     """
     layout = lay(artwork, job.rules, job.sheet)
     layers = separate(layout, job.sheet)
     marks = registration(layers, job.sheet)
     checked = check(layers, job.sheet, job.catalogue, marks.page)
-    findings = in_order((*layout.findings, *checked))
+    design = design_of(job.name, layout, layers, marks.page.size, job.copies)
+    till, priced = till_papers(job, design, shop or demo_shop(job.catalogue))
+    findings = in_order((*layout.findings, *checked, *priced))
     data = report(job, artwork, layout, layers, findings)
     files: dict[str, str | bytes] = {
         f"{layer.name}.svg": layer_svg(layer, marks) for layer in layers
     }
     files["layout.json"] = layout.to_json()
-    files["proof.svg"] = proof_svg(
-        layout, job.catalogue.colours, job.catalogue.rgb(job.garment), findings, job.name
-    )
+    files |= proofs(job, layout, layers, findings)
+    files |= bench_papers(job, design, layout, layers, marks, findings)
+    files |= till
     files["report.json"] = to_json(data)
     return Made(layout, layers, marks.page, findings, data, files)

@@ -39,17 +39,26 @@ def marked(findings: Sequence[Finding]) -> list[tuple[str, Finding]]:
     return [(str(i), f) for i, f in enumerate(shown[:MOST_MARKS], start=1)]
 
 
+def said(finding: Finding) -> str:
+    """Return a finding in one line: severity, layer or shape, message."""
+    layer = f"{finding.layer}: " if finding.layer else ""
+    return f"{finding.severity}: {layer}{finding.message}"
+
+
 def proof_svg(
     layout: Layout,
     rgb: Mapping[str, str],
     garment: str = "#1b2a55",
     findings: Sequence[Finding] = (),
     title: str = "",
+    *,
+    counts: bool = True,
 ) -> str:
     """Return the proof as SVG text, one user unit a mm, places as in the layout.
 
     ``rgb`` gives ``#rrggbb`` by colour word; ``findings`` of severity error and warning that have
-    a place are ringed and numbered there and listed below; pass none for a customer.
+    a place are ringed and numbered there and listed below; pass none for a customer, and
+    no ``counts``.
     """
     x0, y0, x1, y1 = design_box(layout)
     # Words grow with the design: a proof is looked at as a whole.
@@ -58,7 +67,7 @@ def proof_svg(
     left, right = x0 - MARGIN_MM - 4 * unit - spare, x1 + MARGIN_MM + 14 * unit + spare
     cloth = (x0 - MARGIN_MM, y0 - MARGIN_MM, x1 + MARGIN_MM, y1 + MARGIN_MM)
     marks = marked(findings)
-    below, foot = _below(layout, marks, left + 4 * unit, cloth[3], right, unit)
+    below, foot = _below(layout, marks, counts, left + 4 * unit, cloth[3], right, unit)
     top = cloth[1] - 13 * unit
     parts = [
         '<?xml version="1.0" encoding="UTF-8"?>',
@@ -127,6 +136,7 @@ def _dimensions(box: Box, cloth: Box, unit: float) -> list[str]:
 def _below(
     layout: Layout,
     marks: Sequence[tuple[str, Finding]],
+    counts: bool,
     x: float,
     y: float,
     right: float,
@@ -143,8 +153,9 @@ def _below(
         parts.append(
             f'<use href="#k{k}v0" x="{number(x + radius, 3)}" y="{number(y - 1.3 * unit, 3)}"/>'
         )
-        cells = (kind.size, kind.colour, mm_and_inches(kind.diameter, 2), f"{count} stones")
-        for column, word in zip((0, 14, 40, 84), cells, strict=True):
+        cells = [kind.size, kind.colour, mm_and_inches(kind.diameter, 2)]
+        cells += [f"{count} stones"] if counts else []
+        for column, word in zip((0, 14, 40, 84), cells, strict=False):
             parts.append(_text(x + 2 * radius + (3 + column) * unit, y, word, 3.8 * unit))
         y += line
     words = f"{len(layout)} stones in all; a screen or a print cannot show the colour of cut glass"
@@ -155,7 +166,7 @@ def _below(
     for label, finding in marks:
         y += line
         parts.append(_text(x, y, label, 3.6 * unit, _MARK, weight="bold"))
-        for row in textwrap.wrap(f"{finding.severity}: {finding.message}", width):
+        for row in textwrap.wrap(said(finding), width):
             parts.append(_text(x + 7 * unit, y, row, 3.6 * unit))
             y += 4.6 * unit
         y -= 4.6 * unit

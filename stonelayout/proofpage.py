@@ -12,7 +12,7 @@ from .findings import Finding
 from .gem import VARIANTS, gem
 from .layout import Kind, Layout
 from .pages import CAUTION_CHILDREN, fill, gem_svg, json_for_script, part, table
-from .proof import design_box, marked
+from .proof import design_box, marked, said
 from .template import Layer
 from .units import mm_and_inches
 
@@ -135,7 +135,8 @@ def _findings(findings: Sequence[Finding], shown: Sequence[tuple[str, Finding]])
     rows = []
     for finding in findings[:MOST_LISTED]:
         words = (
-            f'<span class="{finding.severity}">{finding.severity}</span> {escape(finding.message)}'
+            f'<span class="{finding.severity}">{finding.severity}</span> '
+            f"{escape(said(finding).partition(': ')[2])}"
         )
         label = labels.get(id(finding))
         if label is not None:
@@ -148,10 +149,7 @@ def _findings(findings: Sequence[Finding], shown: Sequence[tuple[str, Finding]])
 
 
 def _printed(shown: Sequence[tuple[str, Finding]]) -> str:
-    rows = "".join(
-        f"<li>{label}: {finding.severity}: {escape(finding.message)}</li>"
-        for label, finding in shown
-    )
+    rows = "".join(f"<li>{label} {escape(said(finding))}</li>" for label, finding in shown)
     return f'<ul class="shop">{rows}</ul>' if rows else ""
 
 

@@ -18,6 +18,8 @@ COMMANDS = {
     "make": "Do the whole job: lay, check, cut files, proof and report.",
     "lay": "Lay stones on a drawing and write layout.json.",
     "check": "Check a layout or any SVG of holes before cutting.",
+    "proof": "Draw the proof: the picture that a customer approves.",
+    "jobsheet": "Write the page that goes to the bench.",
     "stock": "Count an order's stones, set them against your stock, and say what to buy.",
     "quote": "Quote an order: cost line by line, price, margin, minutes.",
     "stones": "List the stone sizes, in mm and inches.",

@@ -17,6 +17,7 @@ from stonelayout.files import read_text
 from .common import job_artwork
 
 if TYPE_CHECKING:
+    from stonelayout.findings import Finding
     from stonelayout.job import Job
     from stonelayout.layout import Layout
     from stonelayout.order import Design
@@ -41,6 +42,14 @@ class Opened:
     sheet: Sheet
     design: Design
     job: Job | None
+
+    def findings(self, catalogue: Catalogue) -> tuple[Finding, ...]:
+        """Check the layers; return all findings, the worst first."""
+        from stonelayout.checks import check
+        from stonelayout.findings import in_order
+
+        checked = check(self.layers, self.sheet, catalogue, self.registration.page)
+        return in_order((*self.layout.findings, *checked))
 
 
 def open_designs(
@@ -84,16 +93,16 @@ def _open(file: str, copies: int | None, sheet_name: str | None, catalogue: Cata
     return Opened(name, layout, layers, marks, sheet, design, job)
 
 
-def open_shop(file: str | None, opened: Sequence[Opened], catalogue: Catalogue) -> Shop:
+def open_shop(file: str | None, jobs: Sequence[Job | None], catalogue: Catalogue) -> Shop:
     """Return the shop: the file named, else the first job's, else the user's own, else the demo."""
     from stonelayout.shop import demo_shop, parse_shop
 
     from .common import user_catalogue_path
 
     if file is None:
-        jobs = [one.job for one in opened if one.job is not None and one.job.shop]
-        if jobs:
-            file = str(Path(jobs[0].file).parent / str(jobs[0].shop))
+        named = [job for job in jobs if job is not None and job.shop]
+        if named:
+            file = str(Path(named[0].file).parent / str(named[0].shop))
         else:
             own = user_catalogue_path().with_name(USER_SHOP)
             file = str(own) if own.is_file() else None

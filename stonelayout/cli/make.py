@@ -48,7 +48,9 @@ def command(
     from stonelayout.make import make
     from stonelayout.verify import verify_layers
 
-    made = make(job, artwork)
+    from .designs import open_shop
+
+    made = make(job, artwork, open_shop(None, [job], job.catalogue))
     stale = _former_files(Path(out)) - set(made.files)
     write_all(
         out, made.files, check=lambda read: verify_layers(read, made.layers, made.page), drop=stale

@@ -50,7 +50,7 @@ def command(
 
     catalogue = load_catalogue(catalogue_files)
     opened = open_designs(files, copies, sheet_name, catalogue)
-    shop = open_shop(shop_file, opened, catalogue)
+    shop = open_shop(shop_file, [one.job for one in opened], catalogue)
     sheet = same_sheet(opened)
     share = spare_of(spare, opened)
     pressed = not transfers_only and all(one.job is None or one.job.pressed for one in opened)

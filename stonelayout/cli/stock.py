@@ -51,7 +51,7 @@ def command(
     if stock_file is not None:
         shelf = parse_shelf(read_text(stock_file), stock_file, catalogue)
     opened = open_designs(files, copies, sheet_name, catalogue)
-    shop = open_shop(shop_file, opened, catalogue)
+    shop = open_shop(shop_file, [one.job for one in opened], catalogue)
     share = spare_of(spare, opened)
     lines = stock_lines(needs([one.design for one in opened], share), shelf, shop.pack)
     if form == "json":

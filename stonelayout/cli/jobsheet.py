@@ -1,0 +1,65 @@
+"""``stonelayout jobsheet``: the page that goes to the bench."""
+
+from __future__ import annotations
+
+import click
+
+from .common import (
+    catalogue_option,
+    exit_code,
+    format_option,
+    load_catalogue,
+    print_json,
+    say,
+    sheet_option,
+    write_result,
+)
+from .designs import copies_option, open_designs, spare_of, spare_option
+
+
+@click.command("jobsheet")
+@click.argument("file", metavar="FILE")
+@click.option("-o", "--output", metavar="FILE", help="The page, e.g. jobsheet.html; - is stdout.")
+@copies_option
+@spare_option
+@sheet_option
+@format_option
+@catalogue_option
+def command(
+    file: str,
+    output: str | None,
+    copies: int | None,
+    spare: float | None,
+    sheet_name: str | None,
+    form: str,
+    catalogue_files: tuple[str, ...],
+) -> int:
+    r"""Write the job sheet of a layout.json or a job file: templates, settings, steps, cautions.
+
+    \b
+    stonelayout jobsheet crest.toml --copies 25 -o crest-jobsheet.html
+
+    With --format json its figures are printed. Exit code 1: findings of severity error.
+    """
+    from stonelayout.jobsheet import Bench, jobsheet_data, jobsheet_html
+
+    if output is None and form == "text":
+        raise click.UsageError("say where the page goes: -o FILE (or --format json)")
+    catalogue = load_catalogue(catalogue_files)
+    (one,) = open_designs([file], copies, sheet_name, catalogue)
+    bench = Bench(
+        one.design,
+        one.layout,
+        one.layers,
+        one.registration,
+        one.sheet,
+        one.findings(catalogue),
+        spare_of(spare, [one]),
+        one.job is None or one.job.pressed,
+    )
+    if output is not None:
+        write_result(output, jobsheet_html(bench, catalogue.colours))
+        say(f"{len(bench.layers)} templates: {output}")
+    if form == "json":
+        print_json(jobsheet_data(bench))
+    return exit_code(bench.findings)

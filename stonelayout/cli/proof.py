@@ -1,0 +1,64 @@
+"""``stonelayout proof``: the picture that a customer approves."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from .common import catalogue_option, load_catalogue, say, sheet_option, write_result
+from .designs import open_designs
+
+ENDINGS = (".html", ".svg", ".png")
+
+
+@click.command("proof")
+@click.argument("file", metavar="FILE")
+@click.option("-o", "--output", required=True, metavar="FILE", help="Ends in .html, .svg or .png.")
+@click.option("--customer", is_flag=True, help="No shop figures: no counts, holes or findings.")
+@click.option("--garment", metavar="COLOUR", help="Colour of the garment, a plain word.")
+@click.option("--title", help="Heading (none given: the design's name).")
+@sheet_option
+@catalogue_option
+def command(
+    file: str,
+    output: str,
+    customer: bool,
+    garment: str | None,
+    title: str | None,
+    sheet_name: str | None,
+    catalogue_files: tuple[str, ...],
+) -> int:
+    r"""Draw the proof of a layout.json or a job file, at true proportions on a garment colour.
+
+    \b
+    stonelayout proof crest.toml -o crest.html --garment red
+    """
+    from stonelayout.papers import png
+    from stonelayout.proof import proof_svg
+    from stonelayout.proofpage import proof_html
+
+    ending = Path(output).suffix.lower()
+    if ending not in ENDINGS:
+        raise click.UsageError(f'"{output}": end the name in {", ".join(ENDINGS)}')
+    catalogue = load_catalogue(catalogue_files)
+    (one,) = open_designs([file], None, sheet_name, catalogue)
+    cloth = catalogue.rgb(garment or (one.job.garment if one.job is not None else "navy"))
+    findings = () if customer else one.findings(catalogue)
+    name = title or one.name
+    if ending == ".html":
+        page = proof_html(
+            one.layout,
+            catalogue.colours,
+            cloth,
+            findings,
+            name,
+            layers=one.layers,
+            customer=customer,
+        )
+        write_result(output, page)
+    else:
+        svg = proof_svg(one.layout, catalogue.colours, cloth, findings, name, counts=not customer)
+        write_result(output, svg if ending == ".svg" else png(svg))
+    say(f"{len(one.layout)} stones: {output}")
+    return 0
