@@ -108,6 +108,20 @@ PATTERNS: Mapping[str, Pattern] = {
             MARGIN,
         ),
     ),
+    "even": Pattern(
+        "as many stones as fit at the pitch, evenly spread, the edge crisp",
+        (
+            Option(
+                "quality",
+                "choice",
+                "good",
+                "how long to look: draft is quick, best tries hardest",
+                ("draft", "good", "best"),
+            ),
+            Option("symmetric", "yes-no", True, "a symmetric shape gets a symmetric fill"),
+            MARGIN,
+        ),
+    ),
     "courses": Pattern(
         "rows parallel to the outline that fit the local width",
         (MARGIN,),

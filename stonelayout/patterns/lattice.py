@@ -175,7 +175,7 @@ def _rows(sides: Points, offsets: Points, pitch: float, spacing: float, shift: f
     number = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
     number = number + np.repeat(first, counts)
     height = offsets[which] + number * spacing
-    cut = np.clip(height, low + SLACK_MM / 2, high - SLACK_MM / 2)
+    cut = np.clip(height, low + SLACK_MM / 4, high - SLACK_MM / 4)
     order = np.argsort(cut, kind="stable")
     bottom, top = np.minimum(sides[:, 1], sides[:, 3]), np.maximum(sides[:, 1], sides[:, 3])
     begin = np.searchsorted(cut[order], bottom, side="left")
@@ -189,7 +189,7 @@ def _rows(sides: Points, offsets: Points, pitch: float, spacing: float, shift: f
     order = np.lexsort((at, row))
     at, row = at[order], row[order][::2]
     phase = np.where(number[row] % 2 == 0, 0.0, shift * pitch)
-    return _Rows(which[row], height[row], at[::2] - SLACK_MM / 2, at[1::2] + SLACK_MM / 2, phase)
+    return _Rows(which[row], height[row], at[::2] - SLACK_MM / 4, at[1::2] + SLACK_MM / 4, phase)
 
 
 def _best_offsets(

@@ -1,0 +1,155 @@
+"""The ``even`` pattern: as many stones as fit at the pitch, evenly spread, the edge crisp."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from shapely import affinity
+from shapely.geometry.base import BaseGeometry
+
+from stonelayout.artwork import Points
+
+from .base import Ask, Laid
+from .insertion import Inserter
+from .lattice import best_lattice
+from .packing import Packer
+from .parts import Part, fill_parts
+from .relax import Soft, relax
+from .vacancies import both_sides
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How long to look.
+
+    ``excess``: how many discs too many the grids have that are pressed into the room, for each
+    pitch of its outline; ``grids``: how many of
+    them, of 500 discs each, at most; ``sweeps`` of local insertion into vacancies from
+    ``narrowest`` pitches up, each place ``tries`` times; ``batches`` of search that may fail, for
+    up to FEW discs; ``evenings``: how many pushes are tried to share out the rest.
+    """
+
+    excess: tuple[float, ...]
+    grids: int
+    sweeps: int
+    narrowest: float
+    tries: int
+    batches: int
+    evenings: int
+
+
+EFFORTS = {
+    "draft": Effort((), 0, 0, 0.9, 1, 0, 1),
+    "good": Effort((0.1, 0.17, 0.28), 4, 2, 0.7, 1, 0, 3),
+    "best": Effort((0.03, 0.1, 0.17, 0.25, 0.35, 0.5), 36, 8, 0.6, 3, 8, 3),
+}
+#: A room narrower than this share of a pitch is a line: its grid is one row, and stays.
+THIN = 1e-4
+#: Steps of one relaxation.
+STEPS = 300
+#: Whole-room search is for this many discs at most.
+FEW = 160
+#: The room left over is shared out by one of these pushes: the one that leaves the smallest
+#: vacancy.
+EVENING = (Soft(1.22, 0.3), Soft(1.12, 0.3), Soft(1.22, 0.02))
+
+
+def lay_even(ask: Ask) -> Laid:
+    """Lay as many stones as fit, from the best lattice by local insertion and relaxation.
+
+    Options: ``quality`` (draft, good, best), ``symmetric`` (a mirror-symmetric shape gets a
+    mirror-symmetric fill), ``margin``. Never fewer stones than the best lattice.
+    """
+
+    def fill(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
+        found = fill_evenly(part)
+        return found, np.zeros(len(found), dtype=np.intp)
+
+    return fill_parts(ask, fill)
+
+
+def fill_evenly(part: Part) -> Points:
+    """Return the centres (n, 2) of an even fill of one part, in its frame."""
+    pitch = part.sizes[0].pitch
+    effort = EFFORTS[part.options.get("quality", "good")]
+    symmetric = bool(part.options.get("symmetric", True)) and any(part.mirrors)
+    grid = best_lattice(part.room, pitch, mirrors=part.mirrors if symmetric else (False, False))
+    if len(grid) < 2 or part.room.area < THIN * pitch * part.room.length:
+        return grid
+    swap = symmetric and not part.mirrors[0]
+    room = affinity.affine_transform(part.room, [0, 1, 1, 0, 0, 0]) if swap else part.room
+    found = _fill(room, pitch, effort, images=symmetric)
+    found = found[:, ::-1] if swap else found
+    return found if len(found) >= len(grid) else grid
+
+
+def _fill(room: BaseGeometry, pitch: float, effort: Effort, *, images: bool) -> Points:
+    packer = Packer(room, pitch, images=images)
+    grid = best_lattice(room, pitch, mirrors=(images, False))
+    starts = _starts(room, grid, pitch, effort, images=images)
+    fitting = packer.press([packer.half(start) for start in starts])
+    centres = max([packer.half(grid), *fitting], key=packer.count)
+    if effort.batches and packer.count(centres) <= FEW:
+        centres = packer.search(centres, effort.batches)
+    inserter = Inserter(
+        packer.wall,
+        packer.vacancies,
+        pitch,
+        images=images,
+        steps=STEPS,
+        narrowest=effort.narrowest,
+    )
+    centres = _evened(packer, centres, effort.evenings)
+    for _ in range(effort.sweeps):
+        before = len(centres)
+        centres, tried = inserter.sweep(centres, effort.tries)
+        if not tried or (len(centres) == before and effort.tries == 1):
+            break
+        centres = _evened(packer, centres, effort.evenings)
+    return both_sides(centres) if images else centres
+
+
+def _evened(packer: Packer, centres: Points, evenings: int) -> Points:
+    """Share out what room is left over, without giving up any distance."""
+    best, least = centres, packer.widest(centres)
+    for soft in EVENING[:evenings]:
+        trial = packer.trial(centres)
+        pushed, _ = relax([trial], packer.pitch, packer.wall, STEPS, soft)[0]
+        settled, rest = relax([packer.trial(pushed)], packer.pitch, packer.wall, 2 * STEPS)[0]
+        if rest == 0 and packer.widest(settled) < least:
+            best, least = settled, packer.widest(settled)
+    return best
+
+
+def _starts(
+    room: BaseGeometry, grid: Points, pitch: float, effort: Effort, *, images: bool
+) -> list[Points]:
+    """Return grids that are too full: of several pitches and angles, plain and fitted."""
+    found: list[Points] = []
+    most = min(effort.grids, max(1, effort.grids * 500 // len(grid)))
+    for fit in (False, True) if len(grid) <= FEW else (False,):
+        for angles in (None, (0.0,), (math.pi / 2,)):
+            for excess in effort.excess:
+                if len(found) == most:
+                    return found
+                scale = (1 + excess * room.length / pitch / len(grid)) ** -0.5
+                start = best_lattice(room, pitch * scale, angles=angles, mirrors=(images, False))
+                start = _fitted(room, start) if fit else start
+                if not any(
+                    len(start) == len(other) and np.abs(start - other).max() < 0.01 * pitch
+                    for other in found
+                ):
+                    found.append(start)
+    return found
+
+
+def _fitted(room: BaseGeometry, grid: Points) -> Points:
+    """Stretch a grid to the room's bounds."""
+    low, high = grid.min(axis=0), grid.max(axis=0)
+    bounds = np.array(room.bounds).reshape(2, 2)
+    stretch = (bounds[1] - bounds[0]) / np.maximum(high - low, 1e-9)
+    fitted: Points = (grid - (low + high) / 2) * stretch + bounds.mean(axis=0)
+    return fitted

@@ -1,0 +1,212 @@
+"""Packing one room: press a grid that is too full until it fits; then, for few discs, search.
+
+Pressing: a grid with more discs than can fit is relaxed, so that it fills the room to its outline
+from all sides; then the most strained discs are taken out, a few at a time, until none overlap.
+Searching: the least strained packing of one disc more is relaxed again and again, each time with
+a few of its most strained discs moved to vacancies (after arXiv 2405.16618).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from stonelayout.artwork import Points
+
+from .relax import Trial, relax
+from .vacancies import Vacancies, both_sides
+from .walls import Wall
+
+#: Rounds of pressing, and steps in each.
+ROUNDS, STEPS = 40, 50
+#: A packing with less strain than NEARLY (E / d^2) is relaxed for WAIT rounds more before discs
+#: are taken out.
+NEARLY, WAIT = 0.02, 4
+#: Discs taken out in one round stand at least this many pitches apart.
+APART = 2.5
+#: How many discs are taken out in a round, for each unit of E / d^2, and at most as a share.
+SHARE, MOST = 2.0, 0.04
+#: Packings that come this close to fitting (E / d^2) are tried again, shaken, by a search.
+CLOSE, SHAKES, RETRIES = 1e-4, (0.01, 0.03, 0.06), 4
+#: Disorder of a grid before it is pressed, in pitches.
+DISORDER = 0.02
+#: Trials of a search batch, the pool they come from, and discs moved at most.
+BATCH, POOL, MOVED = 24, 6, 3
+
+
+class Packer:
+    """Packs discs of one pitch into one room.
+
+    With ``images`` the discs stand for their mirror images in x = 0 as well: only those with
+    x >= 0 are handled, and those with x = 0 stay on that line.
+    """
+
+    def __init__(self, room: BaseGeometry, pitch: float, *, images: bool) -> None:
+        self.room, self.pitch, self.images = room, pitch, images
+        self.wall = Wall(room, pitch)
+        self.vacancies = Vacancies(room, self.wall, pitch)
+        self.rng = np.random.default_rng(0)
+        self.close: list[Points] = []
+
+    def trial(self, centres: Points) -> Trial:
+        """Return a trial in which all discs move; those at x = 0 stay there if images count."""
+        free = np.ones((len(centres), 2), dtype=np.bool_)
+        if self.images:
+            free[centres[:, 0] == 0, 0] = False
+        return Trial(centres, free, self.images)
+
+    def half(self, centres: Points) -> Points:
+        """Return the discs to handle: all, or with images those with x >= 0."""
+        if not self.images:
+            return centres
+        kept = centres[centres[:, 0] > -1e-6 * self.pitch].copy()
+        kept[np.abs(kept[:, 0]) < 1e-6 * self.pitch, 0] = 0.0
+        return kept
+
+    def count(self, centres: Points) -> int:
+        """Return how many discs a packing has, images included."""
+        on_axis = int((centres[:, 0] == 0).sum()) if self.images else len(centres)
+        return 2 * len(centres) - on_axis
+
+    def strain(self, centres: Points) -> Points:
+        """Return each disc's overlaps, in pitches, shape (n,)."""
+        from scipy.spatial import cKDTree
+
+        pairs = cKDTree(centres).query_pairs(self.pitch, output_type="ndarray")
+        length = np.hypot(*(centres[pairs[:, 0]] - centres[pairs[:, 1]]).T)
+        short = np.maximum(self.pitch - length, 0)
+        n = len(centres)
+        total: Points = np.maximum(-self.wall.depth(centres)[0], 0.0)
+        total = total + np.bincount(pairs[:, 0], short, n) + np.bincount(pairs[:, 1], short, n)
+        if self.images:
+            own = np.where(centres[:, 0] > 0, self.pitch - 2 * centres[:, 0], 0.0)
+            total = total + 2 * np.maximum(own, 0.0)
+        return total / self.pitch
+
+    def widest(self, centres: Points) -> float:
+        """Return the clearance of the widest vacancy in mm, 0 if none is worth the name."""
+        everything = both_sides(centres) if self.images else centres
+        _, clearance = self.vacancies.find(everything, 0.6 * self.pitch)
+        return float(clearance[0]) if len(clearance) else 0.0
+
+    def press(self, starts: Sequence[Points]) -> list[Points]:
+        """Press packings that are too full until they fit; return those that do."""
+        fitting: list[Points] = []
+        # a little disorder, so that rows which are a trifle too long can buckle
+        pending = [(self._shaken(start, DISORDER), 0) for start in starts if len(start)]
+        for _ in range(ROUNDS):
+            if not pending:
+                break
+            trials = [self.trial(start) for start, _ in pending]
+            results = relax(trials, self.pitch, self.wall, STEPS)
+            waited = [turns for _, turns in pending]
+            pending = []
+            for (centres, rest), turns in zip(results, waited, strict=True):
+                if rest == 0:
+                    fitting.append(centres)
+                elif rest < NEARLY and turns < WAIT:
+                    pending.append((centres, turns + 1))
+                elif len(centres) > 1:
+                    if rest < CLOSE:
+                        self.close.append(centres)
+                    pending.append((self._thinned(centres, rest), 0))
+        return fitting
+
+    def _thinned(self, centres: Points, rest: float) -> Points:
+        strain = self.strain(centres)
+        most = max(1, min(round(rest * SHARE), int(MOST * len(centres))))
+        drop: list[int] = []
+        for i in np.argsort(-strain, kind="stable"):
+            if len(drop) == most:
+                break
+            away = np.hypot(*(centres[drop] - centres[i]).T)
+            if not drop or away.min() > APART * self.pitch:
+                drop.append(int(i))
+        return np.delete(centres, drop, axis=0)
+
+    def search(self, centres: Points, batches: int) -> Points:
+        """Try to place one disc more, and one more, until ``batches`` in a row have failed."""
+        centres = self._retry(centres)
+        failed = 0
+        pool: list[tuple[float, Points]] = []
+        while failed < batches:
+            if not pool:
+                starts = [self._added(centres) for _ in range(BATCH // 2)]
+                starts += [self._scattered(len(centres) + 1) for _ in range(BATCH - len(starts))]
+            else:
+                starts = [self._hop(pool[k % len(pool)][1]) for k in range(BATCH)]
+            results = relax([self.trial(s) for s in starts], self.pitch, self.wall, 400)
+            solved = [x for x, rest in results if rest == 0]
+            if solved:
+                centres = solved[0]
+                pool, failed = [], 0
+                continue
+            failed += 1
+            pool = _best(pool + [(rest, x) for x, rest in results])
+        return centres
+
+    def _retry(self, centres: Points) -> Points:
+        """Shake the packings that nearly fitted, those with most discs first."""
+        close = sorted(self.close, key=self.count, reverse=True)
+        for packing in [p for p in close if self.count(p) > self.count(centres)][:RETRIES]:
+            shaken = [self._shaken(packing, by) for by in SHAKES for _ in range(BATCH // 6)]
+            for found, rest in relax([self.trial(x) for x in shaken], self.pitch, self.wall, 1500):
+                if rest == 0 and self.count(found) > self.count(centres):
+                    centres = found
+        return centres
+
+    def _added(self, centres: Points) -> Points:
+        """One more disc, in one of the widest vacancies, and a little disorder."""
+        places, _ = self.vacancies.find(centres, 0.4 * self.pitch)
+        place = places[self.rng.integers(min(len(places), 8))]
+        start = np.concatenate((centres, [place]))
+        return self._shaken(start, float(self.rng.choice([0.0, 0.05, 0.15])))
+
+    def _shaken(self, centres: Points, by: float) -> Points:
+        moved = centres + self.rng.normal(0, by * self.pitch, centres.shape)
+        if self.images:
+            moved[centres[:, 0] == 0, 0] = 0.0
+        return moved
+
+    def _scattered(self, count: int) -> Points:
+        x0, y0, x1, y1 = self.room.bounds
+        found = np.empty((0, 2))
+        for _ in range(1000):
+            points = self.rng.uniform((x0, y0), (x1, y1), (4 * count, 2))
+            found = np.concatenate((found, points[shapely.contains_xy(self.room, points)]))
+            if len(found) >= count:
+                break
+        return (
+            found[:count] * np.where(found[:count, :1] < 0, [-1, 1], 1)
+            if self.images
+            else found[:count]
+        )
+
+    def _hop(self, centres: Points) -> Points:
+        """Move a few of the most strained discs to the widest vacancies."""
+        strain = self.strain(centres)
+        k = int(self.rng.integers(1, MOVED + 1))
+        worst = np.argsort(-strain, kind="stable")[: max(k, len(centres) // 8)]
+        moved = self.rng.choice(worst, size=min(k, len(worst)), replace=False)
+        rest = np.delete(centres, moved, axis=0)
+        for _ in moved:
+            places, _width = self.vacancies.find(rest, 0.4 * self.pitch)
+            if not len(places):
+                return self._shaken(centres, 0.1)
+            place = places[self.rng.integers(min(len(places), 6))]
+            rest = np.concatenate((rest, [place]))
+        return rest
+
+
+def _best(pool: list[tuple[float, Points]]) -> list[tuple[float, Points]]:
+    """Keep the least strained packings, no two of the same energy."""
+    kept: list[tuple[float, Points]] = []
+    for rest, centres in sorted(pool, key=lambda item: item[0]):
+        if all(abs(rest - other) > 1e-6 * rest for other, _ in kept):
+            kept.append((rest, centres))
+        if len(kept) == POOL:
+            break
+    return kept

@@ -1,0 +1,88 @@
+"""Places where another disc may go: the widest first."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from stonelayout.artwork import Points
+
+from .walls import Wall
+
+#: Step of the samples along the outline, in pitches.
+STEP = 0.1
+
+
+class Vacancies:
+    """Finds the widest places of a room: corners of Voronoi cells, and its outline."""
+
+    def __init__(self, room: BaseGeometry, wall: Wall, pitch: float) -> None:
+        self.wall, self.pitch = wall, pitch
+        samples = [shapely.get_coordinates(room)]
+        for line in shapely.get_parts(shapely.boundary(room)):
+            along = np.linspace(0, line.length, int(line.length / (STEP * pitch)) + 2)
+            samples.append(shapely.get_coordinates(shapely.line_interpolate_point(line, along)))
+        self.outline = np.concatenate(samples)
+
+    def find(self, centres: Points, least: float) -> tuple[Points, Points]:
+        """Return places (m, 2) and clearances (m,) of at least ``least`` mm, the widest first.
+
+        Clearance is the distance to the nearest centre. Of places nearer together than half a
+        pitch only the widest stays.
+        """
+        from scipy.spatial import Delaunay, QhullError, cKDTree
+
+        if not len(centres):
+            middle = self.outline[:1]
+            return middle, np.array([np.inf])
+        places = self.outline
+        try:
+            if len(centres) > 3:
+                corners = centres[Delaunay(centres).simplices]
+                found = _circumcentres(corners)
+                found = found[np.isfinite(found).all(axis=1)]
+                places = np.concatenate((found[self.wall.inside(found)], places))
+        except QhullError:
+            pass  # all on one line: the outline has the widest places
+        clearance = np.asarray(cKDTree(centres).query(places)[0])
+        wide = np.flatnonzero(clearance >= least)
+        order = wide[np.lexsort((np.round(places[wide, 1], 6), -np.round(clearance[wide], 6)))]
+        cell = np.floor(places[order] / (self.pitch / 2)).astype(np.int64)
+        _, first = np.unique(cell, axis=0, return_index=True)
+        order = order[np.sort(first)]
+        return places[order], clearance[order]
+
+    def saturate(self, centres: Points) -> Points:
+        """Put discs in places that have room for them as they are, the widest first."""
+        for _ in range(1000):
+            places, clearance = self.find(centres, self.pitch * (1 + 2e-6))
+            if not len(places):
+                break
+            taken: list[Points] = []
+            for place, width in zip(places, clearance, strict=True):
+                if all(np.hypot(*(place - p)) >= self.pitch * (1 + 2e-6) for p in taken):
+                    taken.append(place)
+                if not np.isfinite(width):
+                    break
+            centres = np.concatenate((centres, np.array(taken)))
+        return centres
+
+
+def _circumcentres(corners: Points) -> Points:
+    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
+    b, c = b - a, c - a
+    twice = 2 * (b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0])
+    twice[np.abs(twice) < 1e-12] = np.nan
+    bb, cc = (b**2).sum(axis=1), (c**2).sum(axis=1)
+    x = (c[:, 1] * bb - b[:, 1] * cc) / twice
+    y = (b[:, 0] * cc - c[:, 0] * bb) / twice
+    found: Points = a + np.stack((x, y), axis=1)
+    return found
+
+
+def both_sides(centres: Points) -> Points:
+    """Return discs and their images in x = 0; those on that line are there once."""
+    off = centres[:, 0] != 0
+    both: Points = np.concatenate((centres, centres[off] * [-1, 1]))
+    return both
