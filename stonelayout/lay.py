@@ -26,6 +26,8 @@ from .patterns.base import Ask, Laid, Obstacles, Spec
 #: Where each pattern is made: imported when a rule asks for it.
 _MAKERS = {
     "lattice": ("stonelayout.patterns.lattice", "lay_lattice"),
+    "even": ("stonelayout.patterns.even", "lay_even"),
+    "graded": ("stonelayout.patterns.graded", "lay_graded"),
     "courses": ("stonelayout.patterns.courses", "lay_courses"),
 }
 #: Patterns that are rows: the shapes of one rule are laid together, so that rows settle where

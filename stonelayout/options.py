@@ -76,6 +76,15 @@ class Pattern:
         return {option.name: option.default for option in self.options}
 
 
+EDGE_ROW = Option("edge_row", "yes-no", False, "a row along the outline first, the rest behind it")
+QUALITY = Option(
+    "quality",
+    "choice",
+    "good",
+    "how long to look: draft is quick, best tries hardest",
+    ("draft", "good", "best"),
+)
+SYMMETRIC = Option("symmetric", "yes-no", True, "a symmetric shape gets a symmetric fill")
 MARGIN = Option("margin", "length", 0.0, "extra distance from the stone's rim to the outline")
 
 PATTERNS: Mapping[str, Pattern] = {
@@ -105,22 +114,23 @@ PATTERNS: Mapping[str, Pattern] = {
         (
             Option("grid", "choice", "hex", "hex: rows staggered at 60 degrees", ("hex", "square")),
             Option("angle", "angle", None, "direction of the rows; the best unless said"),
+            EDGE_ROW,
             MARGIN,
         ),
     ),
     "even": Pattern(
         "as many stones as fit at the pitch, evenly spread, the edge crisp",
         (
-            Option(
-                "quality",
-                "choice",
-                "good",
-                "how long to look: draft is quick, best tries hardest",
-                ("draft", "good", "best"),
-            ),
-            Option("symmetric", "yes-no", True, "a symmetric shape gets a symmetric fill"),
+            QUALITY,
+            SYMMETRIC,
+            EDGE_ROW,
             MARGIN,
         ),
+    ),
+    "graded": Pattern(
+        "the largest size evenly, smaller ones where it leaves room: edges, tips, narrow parts",
+        (QUALITY, SYMMETRIC, MARGIN),
+        several=True,
     ),
     "courses": Pattern(
         "rows parallel to the outline that fit the local width",

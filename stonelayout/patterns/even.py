@@ -61,11 +61,16 @@ def lay_even(ask: Ask) -> Laid:
     """Lay as many stones as fit, from the best lattice by local insertion and relaxation.
 
     Options: ``quality`` (draft, good, best), ``symmetric`` (a mirror-symmetric shape gets a
-    mirror-symmetric fill), ``margin``. Never fewer stones than the best lattice.
+    mirror-symmetric fill), ``edge_row``, ``margin``. Never fewer stones than the best lattice.
     """
 
     def fill(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
-        found = fill_evenly(part)
+        if part.options.get("edge_row"):
+            from .edgerow import fill_behind_edge_row
+
+            found = fill_behind_edge_row(part, fill_evenly)
+        else:
+            found = fill_evenly(part)
         return found, np.zeros(len(found), dtype=np.intp)
 
     return fill_parts(ask, fill)

@@ -49,18 +49,26 @@ def lay_lattice(ask: Ask) -> Laid:
     """Lay a regular grid on each part of the region.
 
     Options: ``grid`` (hex or square), ``angle`` (degrees against the page's horizontal, None for
-    the best), ``margin``. Counts are exact for each angle and offset: a scan line for each row
-    gives chords, and the best phase along the rows is where most of their arcs overlap.
+    the best), ``edge_row``, ``margin``. Counts are exact for each angle and offset: a scan line a
+    row gives chords, and the best phase along the rows is where most of their arcs overlap.
     """
 
-    def fill(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
-        found = best_lattice(
+    def grid(part: Part) -> Points:
+        return best_lattice(
             part.room,
             part.sizes[0].pitch,
             square=part.options.get("grid") == "square",
             angles=_fixed_angle(part),
             mirrors=part.mirrors,
         )
+
+    def fill(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
+        if part.options.get("edge_row"):
+            from .edgerow import fill_behind_edge_row
+
+            found = fill_behind_edge_row(part, grid)
+        else:
+            found = grid(part)
         return found, np.zeros(len(found), dtype=np.intp)
 
     return fill_parts(ask, fill)

@@ -1,0 +1,43 @@
+"""The edge row of a fill: stones along the outline first, the rest fitted to them."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+
+import numpy as np
+import shapely
+
+from stonelayout.artwork import Points
+
+from .courses import CHORDS, EDGE_MM, SLACK, lay_corners
+from .parts import Part, discs, inset
+from .pieces import lay_line
+from .spans import spans_of
+from .standing import Standing
+
+
+def fill_behind_edge_row(part: Part, fill: Callable[[Part], Points]) -> Points:
+    """Lay the first size along the outline, then fill what room is left behind it.
+
+    Corners come first, then each side between corners from end to end, by equal chords of at
+    least the pitch. ``fill`` is given the part with its room cut back to a pitch from that row.
+    """
+    pitch = part.sizes[0].pitch
+    distance = part.distance[:, 0] if len(part.obstacles) else np.empty(0)
+    least = part.sizes[0].diameter / 2 + float(part.options.get("margin", 0.0))
+    room = shapely.intersection(part.room, inset(part.outline, least * (1 + CHORDS)))
+    if room.is_empty:
+        return np.empty((0, 2))
+    near = shapely.buffer(room, EDGE_MM, join_style="mitre", mitre_limit=1.5)
+    standing = Standing(near, pitch * (1 - SLACK), part.mirrors, part.obstacles, distance)
+    spans, corners = spans_of(room, pitch)
+    lay_corners(standing, corners)
+    for span in sorted(spans, key=lambda span: -round(span.length, 6)):
+        lay_line(standing, span.points, span.closed)
+    row = standing.centres
+    if not len(row):
+        return fill(part)
+    behind = shapely.difference(part.room, discs(row, np.full(len(row), pitch)))
+    rest = fill(dataclasses.replace(part, rooms=(behind, *part.rooms[1:])))
+    return np.concatenate((row, rest)) if len(rest) else row
