@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from stonelayout.artwork import Points
+from stonelayout.polylines import Path
 
-from .chords import Path, most_equal, split
+from .rows import SHORT, most_equal, split
 from .standing import Standing
 
 #: A stone that blocks a row is part of it when it stands this near to its line, in pitches.
@@ -75,20 +76,14 @@ def _end(
 ) -> tuple[float, Points | None]:
     """Find where between a free and a blocked place a row may start; and the stone, if captured."""
     if not by_stone:
-        for _ in range(40):
-            middle = (free + blocked) / 2
-            if standing.inside(path.at([middle]))[0]:
-                free = middle
-            else:
-                blocked = middle
+        for _ in range(6):
+            s = np.linspace(free, blocked, 9)
+            last = int(np.argmin(np.append(standing.inside(path.at(s)), False))) - 1
+            last = max(last, 0)
+            free, blocked = float(s[last]), float(s[min(last + 1, 8)])
         return free, None
     place, least = standing.place_of(who)
-    for _ in range(50):
-        middle = (free + blocked) / 2
-        if np.hypot(*(path.at([middle])[0] - place)) >= least:
-            free = middle
-        else:
-            blocked = middle
+    free = _leaving(path, place, least * (1 + 1e-11), free, blocked)
     if who < 0:
         return free, None
     reach = 1.2 * standing.pitch
@@ -100,9 +95,20 @@ def _end(
     return free, None
 
 
-def piece_stones(standing: Standing, path: Path, piece: Piece) -> Points:
-    """Return new stones on a piece: as many equal chords as fit between its ends."""
-    pitch = standing.pitch
+def _leaving(path: Path, place: Points, least: float, free: float, blocked: float) -> float:
+    """Return where the path crosses the circle of radius ``least`` about a place."""
+    from scipy.optimize import brentq
+
+    def room(s: float) -> float:
+        return float(np.hypot(*(path.at([s])[0] - place))) - least
+
+    if room(free) <= 0 or room(blocked) >= 0:
+        return free
+    return float(brentq(room, free, blocked, xtol=1e-13 * least))
+
+
+def piece_stones(path: Path, piece: Piece, pitch: float) -> Points:
+    """Return new stones on a piece: as many equal chords of ``pitch`` mm or more as fit."""
     part = path.between(piece.start, piece.stop) if piece.stop > piece.start else None
     line = part.points if part is not None else path.at([piece.start])
     if piece.first is not None:
@@ -110,7 +116,7 @@ def piece_stones(standing: Standing, path: Path, piece: Piece) -> Points:
     if piece.last is not None:
         line = np.concatenate((line, piece.last[None]))
     chain = Path.of(line)
-    places, _ = most_equal(chain, pitch)
+    places, _ = most_equal(chain, pitch * (1 + SHORT))
     if len(places):
         stones = chain.at(places)
         low = 0 if piece.first is None else 1
@@ -122,8 +128,14 @@ def piece_stones(standing: Standing, path: Path, piece: Piece) -> Points:
     return path.at([middle])
 
 
-def lay_line(standing: Standing, line: Points, closed: bool = False) -> int:
-    """Lay stones on every free stretch of a row; returns how many."""
+def lay_line(
+    standing: Standing, line: Points, closed: bool = False, pitch: float | None = None
+) -> int:
+    """Lay stones on every free stretch of a row; returns how many.
+
+    ``pitch`` in mm, where stones of the row shall stand further apart than the least pitch.
+    """
+    pitch = standing.pitch if pitch is None else pitch
     path = Path.of(line, closed)
     if len(path.points) < 2:
         return 0
@@ -139,7 +151,7 @@ def lay_line(standing: Standing, line: Points, closed: bool = False) -> int:
             total += standing.add(_ring_stones(standing, path))
         else:
             for part in _apart_from_images(standing, path, piece):
-                stones = piece_stones(standing, path, part)
+                stones = piece_stones(path, part, pitch)
                 total += standing.add(_evened(standing, stones))
     return total
 
@@ -147,10 +159,10 @@ def lay_line(standing: Standing, line: Points, closed: bool = False) -> int:
 def _ring_stones(standing: Standing, path: Path) -> Points:
     """Return stones all round a closed path, from its start, symmetric where the part is."""
     chain = Path.of(path.points)  # its ends coincide
-    places, _ = most_equal(chain, standing.pitch)
+    places, _ = most_equal(chain, standing.pitch * (1 + SHORT))
     count = len(places) - 1
     if len(standing.axes) == 2 and count % 2 and count > 3:
-        places, _ = split(chain, count - 1, standing.pitch)
+        places, _ = split(chain, count - 1, standing.pitch * (1 + SHORT))
     if len(places) < 3:
         return path.at([0.0])
     return chain.at(places[:-1])

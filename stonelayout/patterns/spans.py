@@ -33,7 +33,8 @@ class Span:
     """Samples of an outline from corner to corner (all round a ring without corners).
 
     ``points``, ``inward`` (n, 2); ``s`` (n,) arc length in mm; ``half`` (n,) half the local
-    width in mm, ``valid`` where it was measured rather than carried through a joint; ``count``
+    width in mm, ``valid`` where it was measured rather than carried through a joint, ``sided``
+    where another side lies right opposite; ``count``
     (n,) rows across and ``gap`` (n,) mm between them. ``turns``: turning in radians at the two
     ends, positive where convex.
     """
@@ -47,12 +48,21 @@ class Span:
     valid: Flags
     count: npt.NDArray[np.intp]
     gap: Points
+    sided: Flags
     cap: bool = False
 
     @property
     def length(self) -> float:
         """Arc length in mm."""
         return float(self.s[-1])
+
+    def bend(self, pitch: float) -> Points:
+        """Return the curvature at the samples, over two pitches, in radians per mm (n,)."""
+        angle = np.unwrap(np.arctan2(self.inward[:, 1], self.inward[:, 0]))
+        low, high = np.maximum(self.s - pitch, 0), np.minimum(self.s + pitch, self.s[-1])
+        turn = np.interp(high, self.s, angle) - np.interp(low, self.s, angle)
+        found: Points = np.abs(turn) / np.maximum(high - low, 1e-9)
+        return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,9 +134,16 @@ def _with_notches(
 
 def spans_of(room: BaseGeometry, pitch: float) -> tuple[list[Span], list[Corner]]:
     """Cut the outline of a room at its corners, and measure how wide the room is along it."""
+    spans, corners = outline_spans(room, pitch)
+    if spans:
+        _measure(spans, corners, pitch)
+    return spans, corners
+
+
+def outline_spans(room: BaseGeometry, pitch: float) -> tuple[list[Span], list[Corner]]:
+    """Cut the outline of a room at its corners."""
     spans: list[Span] = []
     corners: list[Corner] = []
-    at: list[Points] = []
     for ring in rings_of(room):
         points, index, turn = corner_vertices(ring, pitch)
         start = int(index[0]) if len(index) else _start(points)
@@ -162,11 +179,9 @@ def spans_of(room: BaseGeometry, pitch: float) -> tuple[list[Span], list[Corner]
                     np.zeros(n, bool),
                     np.ones(n, np.intp),
                     np.zeros(n),
+                    np.zeros(n, bool),
                 )
             )
-            at.append(t)
-    if spans:
-        _measure(spans, at, corners, pitch)
     return spans, corners
 
 
@@ -176,10 +191,12 @@ def _start(points: Points) -> int:
     return int(np.lexsort((points[:, 0], points[:, 1], off))[0])
 
 
-def _measure(spans: list[Span], along: list[Points], corners: list[Corner], pitch: float) -> None:
+def _measure(spans: list[Span], corners: list[Corner], pitch: float) -> None:
     owner = np.repeat(np.arange(len(spans)), [len(s.points) for s in spans])
     points = np.concatenate([s.points for s in spans])
-    everything = Outline(points, np.concatenate(along), owner, np.zeros(len(points), bool))
+    inward = np.concatenate([s.inward for s in spans])
+    along = np.column_stack((inward[:, 1], -inward[:, 0]))
+    everything = Outline(points, along, owner, np.zeros(len(points), bool))
     radius, other, angle = shrink_balls(everything, 0.3 * pitch)
     reflex = np.array([c.place for c in corners if c.turn < 0]).reshape(-1, 2)
     bulges = np.zeros(len(points), dtype=np.bool_)
@@ -208,6 +225,7 @@ def _measure(spans: list[Span], along: list[Points], corners: list[Corner], pitc
     for k, span in enumerate(spans):
         mine = slice(stops[k] - len(span.points), stops[k])
         span.valid, span.half = valid[mine], radius[mine]
+        span.sided = sound[mine] & (angle[mine] > CAP_DEGREES)
         if span.valid.any():
             carry(span, pitch)
             plan_rows(span, pitch)

@@ -129,6 +129,7 @@ class Standing:
 
     def add(self, points: Points) -> int:
         """Add the points that are free, in order, with their images; returns how many."""
+        points = self.snapped(points, 1e-6 * self.pitch)
         points = points[self.free(points)]
         if not len(points):
             return 0

@@ -1,0 +1,158 @@
+"""Rows along the limbs of a shape: its strokes, each with as many rows as its width takes."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from stonelayout.artwork import Points
+
+from .pieces import lay_line
+from .spans import Corner, Span, centre_lines, row_runs, runs
+from .standing import Standing
+
+#: A stone stands on the outline's row within this share of a pitch.
+ON_ROW = 0.02
+#: Rows copy the outline's places while their chords stay below this many pitches.
+COPY_STRETCH = 1.10
+#: Between two rows at least this far apart, in pitches, a third stands in their gaps, where the
+#: stroke bends by less than this over its own width, in radians.
+QUINCUNX, QUINCUNX_BEND = 1.6, 0.2
+#: That stroke's half width varies by less than this, in pitches.
+QUINCUNX_TAPER = 0.06
+#: Rows this far apart, in pitches, get a stone where they turn at a corner; nearer ones form a
+#: grid there.
+MITRE = 1.15
+
+
+def lay_limbs(
+    standing: Standing, room: BaseGeometry, spans: list[Span], corners: list[Corner]
+) -> None:
+    """Lay corner stones, then the rows of all spans: outermost rows first, longest spans first."""
+    pitch = standing.pitch
+    order = sorted(range(len(spans)), key=lambda k: (-round(spans[k].length, 5), k))
+    lay_corners(standing, [c for c in corners if not _thin_at(spans, c)])
+    for j in order:
+        for line, _, closed in centre_lines(spans[j], pitch):
+            lay_line(standing, line, closed)
+    for j in order:
+        lay_quincunx(standing, room, spans[j])
+    deepest = max((int(span.count.max()) for span in spans), default=1)
+    for k in range(deepest):
+        if k:
+            lay_mitres(standing, spans, k)
+        for j in order:
+            span = spans[j]
+            line, where = row_runs(span, k, pitch)
+            if k and where:
+                copy_across(standing, span, line, where)
+            for low, high in where:
+                whole = span.closed and high - low == len(line)
+                lay_line(standing, line[low:high], whole)
+
+
+def _thin_at(spans: list[Span], corner: Corner) -> bool:
+    """Tell whether a corner ends a span that is too thin there for two rows."""
+    return any(
+        not span.cap
+        and span.count[end] == 1
+        and np.hypot(*(span.points[end] - corner.place)) < 1e-9
+        for span in spans
+        for end in (0, -1)
+    )
+
+
+def copy_across(standing: Standing, span: Span, line: Points, where: list[tuple[int, int]]) -> None:
+    """Lay a row beside the stones of the outline's row, where both run alike."""
+    pitch = standing.pitch
+    s = on_row(standing, span)
+    if len(s) < 3:
+        return
+    at = np.column_stack([np.interp(s, span.s, line[:, axis]) for axis in (0, 1)])
+    usable = np.zeros(len(s), dtype=np.bool_)
+    for low, high in where:
+        usable |= (s >= span.s[low] - 1e-9) & (s <= span.s[high - 1] + 1e-9)
+    usable &= standing.nearest(at)[0] >= pitch
+    chord = np.hypot(*np.diff(at, axis=0).T)
+    linked = usable[1:] & usable[:-1] & (chord >= pitch) & (chord <= COPY_STRETCH * pitch)
+    for low, high in runs(linked):
+        if high - low >= 2:
+            standing.add(at[low : high + 1])
+
+
+def on_row(standing: Standing, span: Span) -> Points:
+    """Return the arc lengths in mm along a span of the stones on the outline, rising."""
+    from scipy.spatial import KDTree
+
+    pitch, stones = standing.pitch, standing.centres
+    if not len(stones):
+        return np.empty(0)
+    away, _ = KDTree(span.points).query(stones, distance_upper_bound=0.1 * pitch)
+    points = shapely.points(stones[np.isfinite(away)])
+    outline = shapely.linestrings(span.points)
+    s = np.asarray(shapely.line_locate_point(outline, points), dtype=np.float64)
+    found: Points = np.sort(s[shapely.distance(points, outline) < ON_ROW * pitch])
+    return found
+
+
+def lay_corners(standing: Standing, corners: list[Corner]) -> None:
+    """Lay stones on corners, convex ones first, the sharpest first."""
+    for corner in sorted(corners, key=lambda c: (c.turn < 0, -round(abs(c.turn), 6))):
+        place = standing.snapped(corner.place[None], 1e-7)
+        standing.add(place)
+
+
+def lay_quincunx(standing: Standing, room: BaseGeometry, span: Span) -> None:
+    """Lay both edges in step, and a row in their gaps, where two rows would stand far apart."""
+    pitch = standing.pitch
+    bend = span.bend(pitch) * 2 * span.half
+    wanted = (span.count == 2) & (2 * span.half >= QUINCUNX * pitch) & (bend < QUINCUNX_BEND)
+    for low, high in runs(wanted & span.valid):
+        if span.s[high - 1] - span.s[low] < 3 * pitch:
+            continue
+        half = float(span.half[low:high].min())
+        if float(span.half[low:high].max()) - half > QUINCUNX_TAPER * pitch:
+            continue
+        apart = 2 * np.sqrt(max(pitch**2 - half**2, 0.0))
+        apart = max(apart * (1 + 1e-9), pitch) * (1 + float(bend[low:high].max()) / 2)
+        lay_line(standing, span.points[low:high], pitch=apart)
+        s = on_row(standing, span)
+        s = s[(s >= span.s[low] - pitch) & (s <= span.s[high - 1] + pitch)]
+        if len(s) < 3:
+            continue
+        across = _beside(span, s, 2.0)
+        foot = shapely.shortest_line(shapely.points(across), room.boundary)
+        feet = shapely.get_coordinates(foot)[1::2]
+        near = np.hypot(*(feet - across).T) < 0.1 * pitch
+        standing.add(feet[near])
+        step = np.diff(s)
+        gaps = (s[1:] + s[:-1])[step < 1.6 * pitch] / 2
+        standing.add(_beside(span, gaps, 1.0))
+
+
+def _beside(span: Span, s: Points, times: float) -> Points:
+    """Return the places beside arc lengths s, so many half widths inside."""
+    line = span.points + times * span.half[:, None] * span.inward
+    return np.column_stack([np.interp(s, span.s, line[:, axis]) for axis in (0, 1)])
+
+
+def lay_mitres(standing: Standing, spans: list[Span], k: int) -> None:
+    """Lay stones where row k turns round a convex corner, if rows stand well apart there."""
+    pitch = standing.pitch
+    for first in spans:
+        for second in spans:
+            if first.closed or first.cap or second.cap or first.turns[1] <= 0:
+                continue
+            if np.hypot(*(first.points[-1] - second.points[0])) > 1e-9:
+                continue
+            gaps = first.gap[-1], second.gap[0]
+            if min(gaps) < MITRE * pitch or 2 * k > min(first.count[-1], second.count[0]) - 1:
+                continue
+            one, two = first.inward[-1], second.inward[0]
+            cross = one[0] * two[1] - one[1] * two[0]
+            if abs(cross) < 0.5:
+                continue
+            # the point at distance k gaps[0] from the first side and k gaps[1] from the second
+            corner = np.linalg.solve(np.stack((one, two)), k * np.array(gaps))
+            standing.add((first.points[-1] + corner)[None])
