@@ -109,6 +109,18 @@ PATTERNS: Mapping[str, Pattern] = {
             MARGIN,
         ),
     ),
+    "spine": Pattern(
+        "one row along the centre line of slender shapes",
+        (
+            Option(
+                "overhang",
+                "length",
+                0.0,
+                "how far stones may hang over a stroke that is too narrow for them",
+            ),
+            MARGIN,
+        ),
+    ),
     "lattice": Pattern(
         "a regular grid, at the angle and offset that place the most stones",
         (

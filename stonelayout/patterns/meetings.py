@@ -211,6 +211,8 @@ def _space_anew(line: _Line, lines: list[_Line], stands: _Stands, pitch: float) 
             at[here] += moves[0]
             at[there] += moves[1]
     anchored = line.pinned.copy()
+    if not line.path.closed:
+        anchored[[0, -1]] = True
     for k in gaps | holes:
         anchored[[k, (k + 1) % count]] = True
     _even_out(line, at, anchored, gaps | holes, pitch)
@@ -321,8 +323,8 @@ def _answers(
                 Finding(
                     "row-stones-removed",
                     "note",
-                    f"{count} stones of the row were left out where rows come nearer than a pitch "
-                    "to each other or to earlier stones; the stones beside them were spaced anew",
+                    f"{count} of the row's stones left out, where rows come nearer than a pitch "
+                    "to each other or to earlier stones; those beside were spaced anew",
                     (float(x), float(y)),
                     ask.name,
                     count,

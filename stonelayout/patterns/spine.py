@@ -1,0 +1,170 @@
+"""The ``spine`` pattern: one row along the centre line of slender shapes."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon
+
+from stonelayout.centreline import Branch, centreline
+from stonelayout.findings import Finding
+from stonelayout.polylines import Path, Points
+from stonelayout.units import mm
+
+from .base import Ask, Laid
+from .parts import polygons
+
+#: Room across, in pitches, from which two rows fit, and from which a zigzag does (algorithm study).
+TWO_ROWS, ZIGZAG = 0.866, 0.5
+#: A stretch is called wide when this share of the centre line is.
+_WIDE_SHARE = 0.25
+#: Places a pitch at which a branch is looked at for room.
+_PLACES = 24
+
+
+def lay_spine(ask: Ask) -> Laid:
+    """Lay one row along the centre line of one filled shape.
+
+    Options: ``margin``, ``overhang`` (how far stones may hang over a stroke too narrow for
+    them). A stone stands at each joint; at the ends the last stone keeps the margin. Findings
+    say where the shape is too narrow, or wide enough for more than one row.
+    """
+    from .meetings import lay_rows_together
+
+    return lay_rows_together([ask], spine_paths)[0]
+
+
+def spine_paths(ask: Ask) -> tuple[list[Path], list[Finding]]:
+    """Return the centre lines of one shape, cut and brought out to where stones have room."""
+    size = ask.sizes[0]
+    least = size.diameter / 2 + float(ask.options.get("margin", 0.0))
+    floor = least - float(ask.options.get("overhang", 0.0))
+    paths: list[Path] = []
+    lost: list[tuple[float, Points]] = []
+    room, total = [], 0.0
+    for polygon in polygons(ask.region):
+        for branch in centreline(polygon):
+            line = _brought_out(branch, polygon, max(floor, 0.02 * size.diameter))
+            for part, fits in _cut(line, polygon, floor, size.pitch):
+                if fits:
+                    paths.append(part)
+                else:
+                    lost.append((part.length, part.at([part.length / 2])[0]))
+            across = 2 * (branch.radius - least)
+            steps = np.hypot(*np.diff(branch.points, axis=0).T)
+            total += float(steps.sum())
+            room.append(np.column_stack(((across[1:] + across[:-1]) / 2, steps)))
+    findings = _narrow(ask, lost, size.pitch)
+    if room and total > 0:
+        findings += _wide(ask, np.concatenate(room), total)
+    return paths, findings
+
+
+def _brought_out(branch: Branch, polygon: Polygon, least: float) -> Path:
+    """Return a branch whose free ends reach out to ``least`` mm from the outline."""
+    points, radius = branch.points, branch.radius
+    if branch.free[1]:
+        points = np.concatenate((points, _end(points, radius, polygon, least)))
+    if branch.free[0]:
+        points = np.concatenate((_end(points[::-1], radius[::-1], polygon, least), points))
+    closed = len(points) > 3 and not any(branch.free) and bool((points[0] == points[-1]).all())
+    return Path.of(points, closed)
+
+
+def _end(points: Points, radius: Points, polygon: Polygon, least: float) -> Points:
+    """Return the point (1, 2) at which the last stone of a line stands, or none (0, 2)."""
+    line = Path.of(points)
+    back = line.at([max(line.length - max(float(radius[-1]), least), 0.0)])[0]
+    way = points[-1] - back
+    size = float(np.hypot(*way))
+    if size < 1e-9 or radius[-1] <= least:
+        return np.empty((0, 2))
+    way /= size
+    outline = polygon.boundary
+    low, high = 0.0, float(radius[-1]) * 2
+
+    def fits(t: float) -> bool:
+        spot = shapely.Point(points[-1] + t * way)
+        return bool(polygon.contains(spot)) and float(outline.distance(spot)) >= least
+
+    for k in range(1, 65):
+        if not fits(high * k / 64):
+            low, high = high * (k - 1) / 64, high * k / 64
+            break
+    for _ in range(45):
+        middle = (low + high) / 2
+        if fits(middle):
+            low = middle
+        else:
+            high = middle
+    return np.asarray(points[-1] + low * way)[None, :]
+
+
+def _cut(line: Path, polygon: Polygon, floor: float, pitch: float) -> list[tuple[Path, bool]]:
+    """Cut a line where it comes nearer to the outline than ``floor``; tell which parts fit."""
+    if line.length <= 0:
+        return [(line, True)]
+    count = max(int(line.length / pitch * _PLACES), 8)
+    s = np.linspace(0.0, line.length, count)
+    outline = polygon.boundary
+    shapely.prepare(outline)
+
+    def fits(at: Points) -> Points:
+        spots = np.asarray(shapely.points(line.at(at)))
+        return np.asarray(shapely.distance(spots, outline) >= floor - 1e-6)
+
+    good = fits(s)
+    if good.all():
+        return [(line, True)]
+    edges = np.flatnonzero(good[1:] != good[:-1])
+    low, high, rising = s[edges].copy(), s[edges + 1].copy(), good[edges + 1]
+    for _ in range(40):
+        middle = (low + high) / 2
+        as_high = fits(middle) == rising
+        high[as_high] = middle[as_high]
+        low[~as_high] = middle[~as_high]
+    cuts = [0.0, *((low + high) / 2).tolist(), line.length]
+    flags = [bool(good[0])]
+    for _ in edges:
+        flags.append(not flags[-1])
+    return [
+        (line.between(a, b), fit)
+        for a, b, fit in zip(cuts, cuts[1:], flags, strict=False)
+        if b - a > 1e-6
+    ]
+
+
+def _narrow(ask: Ask, lost: list[tuple[float, Points]], pitch: float) -> list[Finding]:
+    lost = [item for item in lost if item[0] > pitch / 2]
+    if not lost:
+        return []
+    worst = max(lost, key=lambda item: round(item[0], 6))
+    length = sum(size for size, _ in lost)
+    return [
+        Finding(
+            "stroke-too-narrow",
+            "warning",
+            f"{mm(length, 0)} of the centre line has no stones: the stroke is narrower there than "
+            "the stone; choose a smaller size, or allow some overhang",
+            (float(worst[1][0]), float(worst[1][1])),
+            ask.name,
+            len(lost),
+        )
+    ]
+
+
+def _wide(ask: Ask, room: Points, total: float) -> list[Finding]:
+    pitch = ask.sizes[0].pitch
+    for least, words in ((TWO_ROWS, "two rows"), (ZIGZAG, "a zigzag row")):
+        share = float(room[room[:, 0] >= least * pitch, 1].sum()) / total
+        if share >= _WIDE_SHARE:
+            return [
+                Finding(
+                    "stroke-wide",
+                    "note",
+                    f"{share:.0%} of the centre line is wide enough for {words}: the courses "
+                    "pattern would fill the stroke",
+                    layer=ask.name,
+                )
+            ]
+    return []
