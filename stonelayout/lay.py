@@ -32,7 +32,10 @@ _MAKERS = {
 }
 #: Patterns that are rows: the shapes of one rule are laid together, so that rows settle where
 #: they meet. The function gives the curves that the rows of one shape run on.
-_ROWS = {"edge": ("stonelayout.patterns.edge", "edge_paths")}
+_ROWS = {
+    "edge": ("stonelayout.patterns.edge", "edge_paths"),
+    "spine": ("stonelayout.patterns.spine", "spine_paths"),
+}
 #: Room between two stones of unlike layers when they are as large as their sizes get, in mm.
 LEAST_GAP_MM = 0.1
 

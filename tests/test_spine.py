@@ -77,3 +77,24 @@ def test_spine_follows_the_artwork():
     away = np.hypot(*(moved[:, None] - turned[None]).transpose(2, 0, 1)).min(axis=1)
     assert len(plain) == len(turned)
     assert away.max() < 1e-6
+
+
+def test_spine_is_a_pattern_of_jobs():
+    from stonelayout.artwork import Artwork, area_shape
+    from stonelayout.catalogue import load_catalogue
+    from stonelayout.job import Pick, Rule
+    from stonelayout.lay import lay
+    from stonelayout.options import PATTERNS
+
+    known = load_catalogue()
+    rule = Rule(
+        pick=Pick(all=True),
+        stones=(known.stone("ss6"),),
+        pitches=(2.4,),
+        colour="crystal",
+        pattern="spine",
+        options=PATTERNS["spine"].defaults(),
+    )
+    artwork = Artwork((area_shape("bar", box(0, 0, 40, 3)),), (40, 3))
+    layout = lay(artwork, [rule], known.sheet("thin-flock"))
+    assert len(layout) == 16
