@@ -23,12 +23,12 @@ from stonelayout.template import Page
 
 
 def drawing(side: int) -> str:
-    """Return an SVG of side x side holes of 2.5 mm, every thousandth web too thin."""
+    """Return an SVG of side x side holes of 2.5 mm, every 997th web too thin."""
     size = 3 * side + 3
     head = f'<svg xmlns="http://www.w3.org/2000/svg" width="{size}mm" height="{size}mm" '
     rows = [f'{head}viewBox="0 0 {size} {size}"><g id="holes">']
     rows += [
-        f'<circle cx="{3 * x + 3 + (0.2 if (x * side + y) % 1000 == 0 else 0)}" cy="{3 * y + 3}" '
+        f'<circle cx="{3 * x + 3 + (0.2 if (x * side + y) % 997 == 0 else 0)}" cy="{3 * y + 3}" '
         'r="1.25"/>'
         for x in range(side)
         for y in range(side)
@@ -57,7 +57,7 @@ def main() -> None:
         KDTree(holes.centres).query_pairs(2.9, output_type="ndarray")
         marks.append(time.perf_counter())
         found = sum(finding.count for finding in findings)
-        assert 0 < found <= np.ceil(len(holes) / 1000)
+        assert 0 < found <= np.ceil(len(holes) / 997)
         read, layers, checked, tear, tree = np.diff(marks)
         most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         print(

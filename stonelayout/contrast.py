@@ -41,7 +41,7 @@ def check_contrast(
     if layers and ratio < LEAST_CONTRAST:
         words = (
             f"stone backs are dark grey, hard to see on a {sheet.colour} sheet (contrast "
-            f"{ratio:.1f}, {LEAST_CONTRAST:.0f} wanted): look for upside-down stones against the "
+            f"{ratio:.2f}, {LEAST_CONTRAST:.0f} wanted): look for upside-down stones against the "
             "light before you lift, or use a light sheet"
         )
         found.append(Finding("backs-hard-to-see", "note", words))
@@ -51,7 +51,7 @@ def check_contrast(
             continue
         words = (
             f"{layer.kind.colour} stones are hard to see on a {sheet.colour} sheet (contrast "
-            f"{contrast(face, ground):.1f}): check for empty holes twice"
+            f"{contrast(face, ground):.2f}): check for empty holes twice"
         )
         found.append(Finding("stones-hard-to-see", "note", words, layer=layer.name))
     return tuple(found)

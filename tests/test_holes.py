@@ -1,6 +1,7 @@
 """Round holes from anywhere: every way to write a circle, in any transform and unit."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from stonelayout.catalogue import load_catalogue
+from stonelayout.checks import check
 from stonelayout.errors import ArtworkError, LayoutError
 from stonelayout.holes import fit_circle, groups_of, holes_of, read_holes
 from stonelayout.plaincircles import read_plain
@@ -194,3 +196,55 @@ def test_bad_files_are_refused_with_one_line(text):
         rebuild([("bad.svg", read_holes(text, "bad.svg"))], SHEET, CATALOGUE)
     assert str(caught.value).startswith("bad.svg")
     assert "\n" not in str(caught.value)
+
+
+def test_ten_thousand_copies_are_counted_not_paired():
+    holes = read_holes(drawing('<circle cx="9" cy="9" r="1.25"/>' * 10_000))
+    rebuilt = rebuild([("a.svg", holes)], SHEET, CATALOGUE)
+    found = check(rebuilt.layers, SHEET, CATALOGUE)
+    assert {f.code for f in found} == {"same-place"}
+    assert sum(f.count for f in found) == 9_999
+
+
+@pytest.mark.parametrize("radius", ["0", "-1", "1e309"])
+def test_a_hole_of_no_size_is_named_and_the_others_are_read(radius):
+    body = f'<circle cx="9" cy="9" r="1.25"/><circle id="bad" cx="20" cy="9" r="{radius}"/>'
+    holes = read_holes(drawing(body), "a.svg")
+    assert len(holes) == 1
+    assert [entry.id for entry in holes.skipped] == ["bad"]
+
+
+def test_what_is_no_number_is_refused_by_name():
+    with pytest.raises(ArtworkError, match="bad"):
+        read_holes(drawing('<circle id="bad" cx="20" cy="9" r="nan"/>'), "a.svg")
+
+
+def test_concentric_holes_of_two_sizes_are_an_error():
+    body = '<circle cx="9" cy="9" r="1.25"/><circle cx="9" cy="9" r="2.6"/>'
+    rebuilt = rebuild([("a.svg", read_holes(drawing(body)))], SHEET, CATALOGUE)
+    assert [f.code for f in check(rebuilt.layers, SHEET, CATALOGUE)] == ["stones-touch"]
+
+
+def test_holes_over_the_edge_are_named():
+    body = '<circle id="low" cx="0.5" cy="9" r="1.25"/><circle cx="150" cy="9" r="1.25"/>'
+    (finding,) = rebuild([("a.svg", read_holes(drawing(body)))], SHEET, CATALOGUE).findings
+    assert (finding.code, finding.count, finding.at) == ("off-page", 2, (0.5, 9.0))
+
+
+@pytest.mark.parametrize(
+    ("diameter", "clearance", "size"),
+    # Holes over the largest stone by about 0.3 to 0.6 mm: SS6 2.4-2.6, SS10 3.2-3.5, SS16 4.4-4.7,
+    # SS20 5.2-5.5 mm (common practice, from memory).
+    [
+        (2.5, 0.5, "ss6"),
+        (3.3, 0.5, "ss10"),
+        (4.4, 0.5, "ss16"),
+        (5.2, 0.5, "ss20"),
+        (3.4, 0.6, "ss10"),
+    ],
+)
+def test_the_likely_stone_of_a_hole(diameter, clearance, size):
+    body = f'<circle cx="9" cy="9" r="{diameter / 2}"/>'
+    sheet = replace(SHEET, clearance=clearance)
+    (layer,) = rebuild([("a.svg", read_holes(drawing(body)))], sheet, CATALOGUE).layers
+    assert layer.kind.size == size
