@@ -10,6 +10,8 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from .nesting import nested
+
 Points = npt.NDArray[np.float64]
 EMPTY: Final = shapely.MultiPolygon()
 #: Below this many (faces × sides) the winding numbers are counted all against all.
@@ -26,10 +28,9 @@ def fill(rings: Sequence[Points], rule: str = "nonzero") -> BaseGeometry:
     rings = [ring for ring in rings if len(ring) > 2]
     if not rings:
         return EMPTY
-    if len(rings) == 1:
-        polygon = shapely.Polygon(rings[0])
-        if polygon.is_valid:
-            return shapely.normalize(polygon)
+    simple = nested(rings, rule)
+    if simple is not None:
+        return shapely.normalize(simple)
     loops = [shapely.LineString(np.concatenate((ring, ring[:1]))) for ring in rings]
     lines = shapely.union_all(loops)
     faces = shapely.get_parts(shapely.polygonize(shapely.get_parts(lines)))
@@ -58,7 +59,8 @@ def _winding(rings: Sequence[Points], probes: Points) -> npt.NDArray[np.int64]:
     start = np.concatenate(rings)
     end = np.concatenate([np.concatenate((ring[1:], ring[:1])) for ring in rings])
     if len(start) * len(probes) <= _ALL_PAIRS:
-        probe, side = np.divmod(np.arange(len(start) * len(probes)), len(start))
+        y, (y0, y1) = probes[:, 1, None], (start[:, 1], end[:, 1])
+        probe, side = np.nonzero((y0 <= y) != (y1 <= y))
     else:
         sides = np.asarray(shapely.linestrings(np.stack((start, end), axis=1)), dtype=object)
         tree = shapely.STRtree(sides)
