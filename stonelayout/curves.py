@@ -15,7 +15,7 @@ Points = npt.NDArray[np.float64]
 #: Largest distance in mm between a curve and its chords: a tenth of a cutter's resolution or so.
 CHORD_ERROR_MM = 0.005
 #: More points than any drawing needs; a file that asks for more is refused, not swallowed.
-MOST_POINTS = 4_000_000
+MOST_POINTS = 2_000_000
 #: An arc is cut into pieces of at most 30 degrees: each cubic is within 4e-7 of its radius.
 _ARC_PIECE = math.pi / 6.0
 #: The most chords one Bézier segment is cut into.

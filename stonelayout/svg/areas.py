@@ -10,20 +10,25 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from stonelayout.errors import ArtworkError
+
 from .nesting import nested
 
 Points = npt.NDArray[np.float64]
 EMPTY: Final = shapely.MultiPolygon()
-#: Below this many (faces × sides) the winding numbers are counted all against all.
-_ALL_PAIRS: Final = 4_000_000
+#: Crossings of an outline with itself; a tangle beyond that takes minutes and shows nothing.
+MOST_CROSSINGS: Final = 150_000
+#: Probes in one band, and the most (probe, side) pairs looked at together.
+_BAND: Final = 256
+_MOST_PAIRS: Final = 1_000_000
 
 
 def fill(rings: Sequence[Points], rule: str = "nonzero") -> BaseGeometry:
     """Return the region that rings (n, 2) fill under ``"nonzero"`` or ``"evenodd"``.
 
     All rings are noded once, cut into faces, and each face is kept by the winding number of a
-    point inside it (SVG 2, property ``fill-rule``). Raises shapely.GEOSException for rings that
-    GEOS cannot node.
+    point inside it (SVG 2, property ``fill-rule``). Raises ArtworkError for rings that cross
+    themselves over ``MOST_CROSSINGS`` times, shapely.GEOSException for what GEOS cannot node.
     """
     rings = [ring for ring in rings if len(ring) > 2]
     if not rings:
@@ -31,6 +36,7 @@ def fill(rings: Sequence[Points], rule: str = "nonzero") -> BaseGeometry:
     simple = nested(rings, rule)
     if simple is not None:
         return shapely.normalize(simple)
+    _refuse_tangles(rings)
     loops = [shapely.LineString(np.concatenate((ring, ring[:1]))) for ring in rings]
     lines = shapely.union_all(loops)
     faces = shapely.get_parts(shapely.polygonize(shapely.get_parts(lines)))
@@ -40,6 +46,35 @@ def fill(rings: Sequence[Points], rule: str = "nonzero") -> BaseGeometry:
     winding = _winding(rings, probes)
     kept = faces[winding % 2 == 1 if rule == "evenodd" else winding != 0]
     return shapely.normalize(_joined(kept))
+
+
+def _refuse_tangles(rings: Sequence[Points]) -> None:
+    """Estimate the crossings from a few sides, evenly taken, against all the others."""
+    start = np.concatenate(rings)
+    end = np.concatenate([np.concatenate((ring[1:], ring[:1])) for ring in rings])
+    count = len(start)
+    if count * (count - 1) // 2 <= MOST_CROSSINGS:
+        return
+    taken = max(8, _MOST_PAIRS // count)
+    step = max(1, count // taken)
+    some = slice(step // 2, None, step)
+    a, b = start[some, None], end[some, None]
+
+    def side(p: Points, q: Points, r: Points) -> Points:
+        cross: Points = (q[..., 0] - p[..., 0]) * (r[..., 1] - p[..., 1]) - (
+            q[..., 1] - p[..., 1]
+        ) * (r[..., 0] - p[..., 0])
+        return cross
+
+    crossing = (side(a, b, start) * side(a, b, end) < 0) & (
+        side(start, end, a) * side(start, end, b) < 0
+    )
+    estimate = int(crossing.sum()) * count / (2 * len(a))
+    if estimate > MOST_CROSSINGS:
+        raise ArtworkError(
+            f"the outline crosses itself some {estimate:,.0f} times (most {MOST_CROSSINGS:,}): "
+            "no stone can follow it"
+        )
 
 
 def _joined(faces: npt.NDArray[np.object_]) -> BaseGeometry:
@@ -55,23 +90,30 @@ def _joined(faces: npt.NDArray[np.object_]) -> BaseGeometry:
 
 
 def _winding(rings: Sequence[Points], probes: Points) -> npt.NDArray[np.int64]:
-    """Count, for each probe, the sides that cross the ray to its right, up minus down."""
+    """Count, for each probe, the sides that cross the ray to its right, up minus down.
+
+    Probes are taken in bands of y, each against the sides that reach into its band.
+    """
     start = np.concatenate(rings)
     end = np.concatenate([np.concatenate((ring[1:], ring[:1])) for ring in rings])
-    if len(start) * len(probes) <= _ALL_PAIRS:
-        y, (y0, y1) = probes[:, 1, None], (start[:, 1], end[:, 1])
-        probe, side = np.nonzero((y0 <= y) != (y1 <= y))
-    else:
-        sides = np.asarray(shapely.linestrings(np.stack((start, end), axis=1)), dtype=object)
-        tree = shapely.STRtree(sides)
-        right = np.maximum(start[:, 0].max(), end[:, 0].max()) + 1.0
-        rays = np.empty((len(probes), 2, 2))
-        rays[:, 0], rays[:, 1, 0], rays[:, 1, 1] = probes, right, probes[:, 1]
-        probe, side = tree.query(shapely.linestrings(rays))
-    x, y = probes[probe].T
-    (x0, y0), (x1, y1) = start[side].T, end[side].T
-    up = (y0 <= y) & (y1 > y)
-    down = (y1 <= y) & (y0 > y)
-    cross = (x1 - x0) * (y - y0) - (x - x0) * (y1 - y0)
-    turn = (up & (cross > 0)).astype(np.int64) - (down & (cross < 0)).astype(np.int64)
-    return np.bincount(probe, weights=turn, minlength=len(probes)).astype(np.int64)
+    low, high = np.minimum(start[:, 1], end[:, 1]), np.maximum(start[:, 1], end[:, 1])
+    order = np.argsort(probes[:, 1], kind="stable")
+    winding = np.zeros(len(probes), dtype=np.int64)
+    at = 0
+    size = _BAND
+    while at < len(order):
+        band = order[at : at + size]
+        x, y = probes[band, 0, None], probes[band, 1, None]
+        reach = np.flatnonzero((low <= y[-1, 0]) & (high > y[0, 0]))
+        if len(band) > 1 and len(reach) * len(band) > _MOST_PAIRS:
+            size = max(1, size // 2)
+            continue
+        (x0, y0), (x1, y1) = start[reach].T, end[reach].T
+        cross = (x1 - x0) * (y - y0) - (x - x0) * (y1 - y0)
+        from_below, to_below = y0 <= y, y1 <= y
+        up = from_below & ~to_below & (cross > 0)
+        down = ~from_below & to_below & (cross < 0)
+        winding[band] = up.sum(axis=1) - down.sum(axis=1)
+        at += len(band)
+        size = min(_BAND, 2 * size)
+    return winding

@@ -104,8 +104,11 @@ class Cascade:
     def computed(self, node: Node, parent: Properties) -> Properties:
         """Return all properties of the element, given its parent's computed ones."""
         own = self.own(node)
-        out = {name: parent[name] for name in INITIAL}
-        out.update(OWN)
+        out = {**parent, **OWN}
+        for name in GEOMETRY:
+            out.pop(name, None)
+        if not own:
+            return out
         for name, value in own.items():
             word = value.strip().lower()
             if name not in _KNOWN:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
+
+from stonelayout.errors import ArtworkError
 
 from .areas import EMPTY
 from .basic import READERS
@@ -21,14 +23,31 @@ if TYPE_CHECKING:
     from .walk import Frame, Walker
 
 
+#: How many clip paths one drawing may need, and how long a chain of them may be.
+MOST_CLIPS: Final = 20_000
+MOST_LINKED: Final = 40
+
+
 def clip_region(walker: Walker, clip: Node, node: Node, frame: Frame) -> BaseGeometry | None:
     """Return the clip's region in mm for one element; None (no clip) for one within itself."""
     if clip in walker.clipping:
         return None
+    of_box = clip.attrib.get("clipPathUnits") == "objectBoundingBox"
+    key = clip, frame.matrix.tobytes() + np.array(frame.viewport).tobytes()
+    if not of_box and key in walker.clips:
+        return walker.clips[key]
+    if len(walker.clipping) >= MOST_LINKED:
+        raise ArtworkError(f"clip paths clip each other over {MOST_LINKED} deep; refused")
+    walker.clip_count += 1
+    if walker.clip_count > MOST_CLIPS:
+        raise ArtworkError(f"over {MOST_CLIPS:,} clip paths to work out; refused")
     quiet, walker.quiet = walker.quiet, True
     walker.clipping.append(clip)
     try:
-        return _region(walker, clip, node, frame)
+        region = _region(walker, clip, node, frame)
+        if not of_box:
+            walker.clips[key] = region
+        return region
     finally:
         walker.clipping.pop()
         walker.quiet = quiet

@@ -24,7 +24,7 @@ _KNOWN: Final = {"svg": SVG, **{prefix: uri for uri, prefix in PREFIXES.items() 
 #: Limits that real drawings stay well below: bytes (unpacked), nesting, elements.
 MOST_BYTES: Final = 64_000_000
 MOST_DEPTH: Final = 256
-MOST_ELEMENTS: Final = 400_000
+MOST_ELEMENTS: Final = 200_000
 #: Element content that is kept as text.
 _WITH_TEXT: Final = {"style", "text", "tspan", "title"}
 _DECLARATION: Final = re.compile(rb"""<\?xml[^>]*?encoding\s*=\s*["']([A-Za-z0-9._:-]+)["']""")

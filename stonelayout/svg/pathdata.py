@@ -44,6 +44,8 @@ def parse_path(d: str) -> PathData:
 
     Raises ArtworkError for numbers that are not finite and for more than ``MOST_POINTS`` points.
     """
+    if d.count(" ") + d.count(",") + d.count("-") > 2 * MOST_POINTS:
+        raise ArtworkError(f"a path of over {MOST_POINTS:,} points is too large")
     pen = _Pen()
     pieces = _COMMANDS.split(d)
     problem = "" if not pieces[0].strip() else "path data must start with M"

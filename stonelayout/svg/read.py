@@ -71,6 +71,8 @@ def read_svg(
     except ArtworkError as error:
         error.in_file(file)
         raise
+    except RecursionError:
+        raise ArtworkError("its styles or references are nested too deep", file=file) from None
 
 
 def _read(

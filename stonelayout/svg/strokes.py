@@ -24,6 +24,8 @@ from .areas import EMPTY, fill
 Points = npt.NDArray[np.float64]
 #: More dashes than a drawing needs; a file that asks for more is refused.
 MOST_DASHES: Final = 100_000
+#: Lines of more points than this are freed of jitter before they are stroked.
+_LONG: Final = 4000
 
 
 @dataclass(frozen=True)
@@ -55,6 +57,7 @@ def stroke(lines: Sequence[Flat], pen: Pen) -> BaseGeometry:
 
 def _boundary(line: Flat, pen: Pen) -> list[Points]:
     half = pen.width / 2.0
+    line = _calmed(line, pen.error / 4.0)
     points = line.points
     if len(points) == 1:
         return _dot(points[0], half, pen)
@@ -65,6 +68,24 @@ def _boundary(line: Flat, pen: Pen) -> list[Points]:
     start = _cap(points[0], points[0] - points[1], half, pen)
     end = _cap(points[-1], points[-1] - points[-2], half, pen)
     return [np.array([*forward, *end, *backward, *start])]
+
+
+def _calmed(line: Flat, error: float) -> Flat:
+    """Drop points of a long line that lie within ``error`` of it: jitter makes joins by the 10^5.
+
+    Lines of usual length are left as they are.
+    """
+    if len(line.points) <= _LONG:
+        return line
+    points = np.concatenate((line.points, line.points[:1])) if line.closed else line.points
+    kept = shapely.get_coordinates(shapely.simplify(shapely.LineString(points), error))
+    if line.closed:
+        kept = kept[:-1]
+    if len(kept) < 2:
+        return line
+    joints = dict(zip(map(tuple, line.points.tolist()), line.joints.tolist(), strict=True))
+    flags = np.array([joints[point] for point in map(tuple, kept.tolist())], dtype=np.bool_)
+    return Flat(kept, flags, line.closed)
 
 
 def _dot(point: Points, half: float, pen: Pen) -> list[Points]:

@@ -24,7 +24,7 @@ from .values import IDENTITY, Matrix, multiply, translation
 from .viewbox import fit, view_box
 
 #: How many elements all ``use`` together may unfold to, and how deep they may nest.
-MOST_VISITS: Final = 400_000
+MOST_VISITS: Final = 50_000
 MOST_NESTING: Final = 512
 _CONTAINERS: Final = frozenset(("g", "a", "svg"))
 _LANGUAGE: Final = "en"
@@ -73,10 +73,13 @@ class Walker:
     ids: dict[str, Node] = field(init=False)
     parents: dict[Node, Node] = field(init=False)
     visits: int = 0
+    clip_count: int = 0
     #: True inside clip paths, where nothing is reported.
     quiet: bool = False
     #: clipPaths being read, to refuse those that clip themselves.
     clipping: list[Node] = field(default_factory=list)
+    #: Clip regions worked out, by clipPath and the place of the element that it clips.
+    clips: dict[tuple[Node, bytes], BaseGeometry] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.ids, self.parents = {}, {}
@@ -102,7 +105,7 @@ class Walker:
         """Yield the shapes of elements still to be entered, taken from the end."""
         while stack:
             node, outer = stack.pop()
-            self.visits += 1
+            self.visits += bool(outer.uses)
             if self.visits > MOST_VISITS:
                 raise ArtworkError(f"<use> unfolds to over {MOST_VISITS:,} elements; refused")
             if outer.depth > MOST_NESTING:
