@@ -1,0 +1,129 @@
+"""Hostile and broken files: one clear error, in bounded time, never a crash."""
+
+import gzip
+import random
+
+import pytest
+from test_svg_shapes import HEAD
+
+from stonelayout.errors import ArtworkError, StoneLayoutError
+from stonelayout.svg import read_svg
+
+END = "</svg>"
+RECT = '<rect width="5" height="5"/>'
+SEED = (
+    '<g id="a" transform="rotate(30)"><use href="#p" x="3"/></g>'
+    "<style>.k{fill:red}</style>"
+    '<path id="p" class="k" d="M1 1C5 5 9 1 9 9A3 2 5 0 1 4 4z"'
+    ' stroke="#00f" stroke-width="2" stroke-dasharray="3 1"/>'
+    '<clipPath id="c"><circle r="9"/></clipPath>'
+    '<rect width="40" height="30" rx="4" clip-path="url(#c)"/>'
+)
+BOMB = '<!DOCTYPE svg [<!ENTITY a "aaaaaaaaaa">' + "".join(
+    f'<!ENTITY {chr(98 + i)} "{f"&{chr(97 + i)};" * 10}">' for i in range(9)
+)
+
+
+def nested_uses(levels, fan):
+    groups = "".join(
+        f'<g id="a{i + 1}">{f"""<use href="#a{i}"/>""" * fan}</g>' for i in range(levels)
+    )
+    return f'<defs><rect id="a0" width="5" height="5"/>{groups}</defs><use href="#a{levels}"/>'
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"", "empty"),
+        (b"hello", "not an SVG"),
+        (b"%PDF-1.7", "PDF"),
+        (b"<html/>", "root is <html>"),
+        (HEAD + "<g>", "not well-formed"),
+        (HEAD + "\n<text>a & b</text>" + END, "f.svg:2"),
+        (HEAD + END, "no shapes"),
+        (HEAD + '<text>Hi</text><text>Ho</text>' + END, "2 x <text>"),
+        (BOMB + "]>" + HEAD + "<text>&j;</text>" + END, "unfold without end"),
+        (HEAD + "<g>" * 1000 + "</g>" * 1000 + END, "nested over"),
+        (HEAD + "<g/>" * 200_001 + END, "elements"),
+        (HEAD + '<path id="p" d="M0 0L1e400 5z"/>' + END, '<path id="p">'),
+        (HEAD + '<path id="p" d="M0 0L1e308 5z"/>' + END, "beyond"),
+        (HEAD + '<path d="M0 0A1e200 1e200 0 1 1 5 5z"/>' + END, "radius"),
+        (HEAD + '<path d="M0 0L9 9" stroke="red" stroke-dasharray="1e-9"/>' + END, "dashes"),
+        (HEAD + '<g transform="scale(1e30)"><rect width="5" height="5"/></g>' + END, "beyond"),
+        (HEAD.replace("100mm", "0") + '<rect width="5" height="5"/>' + END, "no size"),
+        (HEAD + '<rect width="5" height="5" style="fill:' + "(" * 20000 + '"/>' + END, "too deep"),
+        ((HEAD + '<rect id="é"/>' + END).encode("latin-1"), "not utf-8"),
+        (gzip.compress(HEAD.encode())[:40], "cut short"),
+        (gzip.compress(HEAD.encode() + b" " * 70_000_000), "larger than"),
+    ],
+)  # fmt: skip
+def test_a_bad_file_is_refused_in_words(data, words):
+    with pytest.raises(ArtworkError) as caught:
+        read_svg(data.encode() if isinstance(data, str) else data, name="f.svg")
+    assert words in str(caught.value)
+    assert str(caught.value).startswith("f.svg")
+    assert "\n" not in str(caught.value)
+
+
+def test_uses_that_unfold_without_end_are_refused(monkeypatch):
+    monkeypatch.setattr("stonelayout.svg.walk.MOST_VISITS", 500)
+    with pytest.raises(ArtworkError, match="unfolds to over 500"):
+        read_svg((HEAD + nested_uses(9, 9) + END).encode())
+
+
+def test_a_tangle_is_refused():
+    source = random.Random(1)  # noqa: S311  # a seeded test
+    points = " ".join(f"{source.random() * 99:.2f},{source.random() * 49:.2f}" for _ in range(4000))
+    with pytest.raises(ArtworkError, match="crosses itself"):
+        read_svg((HEAD + f'<path d="M{points}"/>' + END).encode())
+
+
+def test_cycles_are_named_and_the_rest_is_read():
+    body = (
+        '<g id="a"><use href="#b"/></g><g id="b"><use href="#a"/></g><rect width="5" height="5"/>'
+    )
+    art = read_svg((HEAD + body + END).encode())
+    assert len(art.shapes) == 1
+    assert all("refers to itself" in entry.reason for entry in art.skipped)
+    assert art.skipped
+
+
+def test_outside_entities_are_not_read(tmp_path):
+    secret = tmp_path / "secret.txt"
+    secret.write_text('<rect width="7" height="7"/>')
+    data = f'<!DOCTYPE svg [<!ENTITY x SYSTEM "{secret.as_uri()}">]>{HEAD}{RECT}&x;{END}'
+    assert len(read_svg(data.encode()).shapes) == 1
+
+
+def test_inner_entities_are_read():
+    data = f'<!DOCTYPE svg [<!ENTITY w "5">]>{HEAD}<rect width="&w;" height="5"/>{END}'
+    assert read_svg(data.encode()).shapes[0].bounds == pytest.approx((0, 0, 5, 5))
+
+
+def mutated(source):
+    data = bytearray((HEAD + SEED + END).encode())
+    for _ in range(source.randint(1, 6)):
+        at = source.randrange(len(data))
+        how = source.randrange(4)
+        if how == 0:
+            data[at] = source.randrange(32, 127)
+        elif how == 1:
+            del data[at : at + source.randint(1, 9)]
+        elif how == 2:
+            data[at:at] = source.choice([b"e9", b"-", b"1e400", b"<", b'"', b"0", b"NaN", b"%"])
+        else:
+            piece = data[at : at + 30]
+            to = source.randrange(len(data))
+            data[to:to] = piece
+    return bytes(data)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_mutated_files_are_read_or_refused(seed):
+    source = random.Random(seed)  # noqa: S311  # a seeded test
+    for _ in range(150):
+        data = mutated(source)
+        try:
+            read_svg(data)
+        except StoneLayoutError:
+            continue
