@@ -15,24 +15,26 @@ if TYPE_CHECKING:
     from .errors import StoneLayoutError as StoneLayoutError
     from .findings import Finding as Finding
     from .job import parse_job as parse_job
-    from .lay import lay as lay
+    from .lay import lay as lay_stones
     from .layers import separate as separate
     from .layout import Layout as Layout
-    from .make import make as make
+    from .make import make as make_job
     from .svg import read_svg as read_svg
 
+#: Where each public name lives: module and name there. Functions that share their module's name
+#: have a longer one here, since a package cannot hold both.
 _HOMES = {
-    "Artwork": "artwork",
-    "Finding": "findings",
-    "Layout": "layout",
-    "StoneLayoutError": "errors",
-    "check": "checks",
-    "lay": "lay",
-    "load_catalogue": "catalogue",
-    "make": "make",
-    "parse_job": "job",
-    "read_svg": "svg",
-    "separate": "layers",
+    "Artwork": ("artwork", "Artwork"),
+    "Finding": ("findings", "Finding"),
+    "Layout": ("layout", "Layout"),
+    "StoneLayoutError": ("errors", "StoneLayoutError"),
+    "check": ("checks", "check"),
+    "lay_stones": ("lay", "lay"),
+    "load_catalogue": ("catalogue", "load_catalogue"),
+    "make_job": ("make", "make"),
+    "parse_job": ("job", "parse_job"),
+    "read_svg": ("svg", "read_svg"),
+    "separate": ("layers", "separate"),
 }
 __all__ = [
     "Artwork",
@@ -40,9 +42,9 @@ __all__ = [
     "Layout",
     "StoneLayoutError",
     "check",
-    "lay",
+    "lay_stones",
     "load_catalogue",
-    "make",
+    "make_job",
     "parse_job",
     "read_svg",
     "separate",
@@ -52,7 +54,8 @@ __all__ = [
 def __getattr__(name: str) -> Any:
     if name not in _HOMES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    value = getattr(importlib.import_module(f".{_HOMES[name]}", __name__), name)
+    module, attribute = _HOMES[name]
+    value = getattr(importlib.import_module(f".{module}", __name__), attribute)
     globals()[name] = value
     return value
 

@@ -55,7 +55,7 @@ def test_python_examples_run(code, monkeypatch):
 
 
 def test_every_command_is_named():
-    missing = [name for name in COMMANDS if f"`stonelayout {name}" not in README]
+    missing = [name for name in COMMANDS if f"stonelayout {name}" not in README]
     assert missing == []
 
 

@@ -18,10 +18,12 @@ COMMANDS = {
     "make": "Do the whole job: lay, check, cut files, proof and report.",
     "lay": "Lay stones on a drawing and write layout.json.",
     "check": "Check a layout or any SVG of holes before cutting.",
+    "cut": "Write the cut files of a layout: SVG, DXF, HP-GL, PDF.",
     "proof": "Draw the proof: the picture that a customer approves.",
     "jobsheet": "Write the page that goes to the bench.",
     "stock": "Count an order's stones, set them against your stock, and say what to buy.",
     "quote": "Quote an order: cost line by line, price, margin, minutes.",
+    "coupon": "Cut a small test piece, and learn from it what a sheet really stands.",
     "stones": "List the stone sizes, in mm and inches.",
     "sheets": "List the template sheets and what they stand.",
 }
