@@ -206,3 +206,8 @@ def test_lay_refuses_bad_usage(shop, args, expected):
     assert result.returncode == 2
     assert expected in result.stderr
     assert not (shop / "l.json").exists()
+
+
+@pytest.mark.parametrize("name", sorted(COMMANDS))
+def test_examples_in_help_stand_as_written(name):
+    assert "\\b" not in CliRunner().invoke(group, [name, "--help"]).output

@@ -38,7 +38,7 @@ Checked = tuple["Sequence[Layer]", "Sequence[str]", "Sequence[Finding]"]
 def command(
     files: tuple[str, ...], sheet_name: str | None, catalogue_files: tuple[str, ...], form: str
 ) -> int:
-    r"""Check a layout.json, or any SVG of holes (several: one set of layers), before cutting.
+    """Check a layout.json, or any SVG of holes (several: one set of layers), before cutting.
 
     \b
     stonelayout check out/layout.json --sheet thin-flock

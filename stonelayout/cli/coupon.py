@@ -47,7 +47,7 @@ def command(
     catalogue_files: tuple[str, ...],
     **seen: Any,
 ) -> None:
-    r"""Write a test cut and its instructions; with --result, write what you saw to your catalogue.
+    """Write a test cut and its instructions; with --result, write what you saw to your catalogue.
 
     \b
     stonelayout coupon --sheet thin-flock --stone ss6,ss10 --out coupon

@@ -71,7 +71,7 @@ def command(
     catalogue_files: tuple[str, ...],
     **options: Any,
 ) -> int:
-    r"""Write one file a layer and format, holes in the order of cutting, in register.
+    """Write one file a layer and format, holes in the order of cutting, in register.
 
     \b
     stonelayout cut out/layout.json --out cut --as svg,dxf,hpgl,pdf

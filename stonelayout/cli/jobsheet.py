@@ -34,7 +34,7 @@ def command(
     form: str,
     catalogue_files: tuple[str, ...],
 ) -> int:
-    r"""Write the job sheet of a layout.json or a job file: templates, settings, steps, cautions.
+    """Write the job sheet of a layout.json or a job file: templates, settings, steps, cautions.
 
     \b
     stonelayout jobsheet crest.toml --copies 25 -o crest-jobsheet.html

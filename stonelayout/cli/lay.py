@@ -65,7 +65,7 @@ def command(
     catalogue_files: tuple[str, ...],
     output: str | None,
 ) -> int:
-    r"""Lay stones on every shape of a drawing and write layout.json.
+    """Lay stones on every shape of a drawing and write layout.json.
 
     \b
     stonelayout lay crest.svg --width 240mm --stone ss10 --pattern courses -o layout.json

@@ -76,7 +76,7 @@ def command(
     form: str,
     output: str | None,
 ) -> int:
-    r"""Set words as a drawing in mm that lay and job files take like any other.
+    """Set words as a drawing in mm that lay and job files take like any other.
 
     Write \n between lines. Every character that the face lacks is named, never left blank.
 

@@ -33,7 +33,7 @@ from .common import (
 def command(
     job_file: str, out: str, quiet: bool, form: str, catalogue_files: tuple[str, ...]
 ) -> int:
-    r"""Do the whole job: lay the stones, check the sheet, write layers, proof and report.
+    """Do the whole job: lay the stones, check the sheet, write layers, proof and report.
 
     \b
     stonelayout make crest.toml --out crest

@@ -29,7 +29,7 @@ def command(
     sheet_name: str | None,
     catalogue_files: tuple[str, ...],
 ) -> int:
-    r"""Draw the proof of a layout.json or a job file, at true proportions on a garment colour.
+    """Draw the proof of a layout.json or a job file, at true proportions on a garment colour.
 
     \b
     stonelayout proof crest.toml -o crest.html --garment red

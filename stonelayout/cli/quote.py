@@ -36,7 +36,7 @@ def command(
     form: str,
     catalogue_files: tuple[str, ...],
 ) -> int:
-    r"""Quote an order: cost line by line, price, margin, time by hand and by machine.
+    """Quote an order: cost line by line, price, margin, time by hand and by machine.
 
     \b
     stonelayout quote crest.toml --copies 25 --shop our-prices.toml

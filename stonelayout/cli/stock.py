@@ -35,7 +35,7 @@ def command(
     form: str,
     catalogue_files: tuple[str, ...],
 ) -> int:
-    r"""Count the stones of an order, set them against your stock, and say what to buy.
+    """Count the stones of an order, set them against your stock, and say what to buy.
 
     \b
     stonelayout stock crest.toml:25 names/*.json --stock shelf.csv
