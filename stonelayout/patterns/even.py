@@ -29,7 +29,8 @@ class Effort:
     pitch of its outline; ``grids``: how many of
     them, of 500 discs each, at most; ``sweeps`` of local insertion into vacancies from
     ``narrowest`` pitches up, each place ``tries`` times; ``batches`` of search that may fail, for
-    up to FEW discs; ``evenings``: how many pushes are tried to share out the rest.
+    up to FEW discs; ``evenings``: how many pushes are tried to share out the rest;
+    ``steps`` of one relaxation.
     """
 
     excess: tuple[float, ...]
@@ -39,6 +40,7 @@ class Effort:
     tries: int
     batches: int
     evenings: int
+    steps: int = 300
 
 
 EFFORTS = {
@@ -48,8 +50,6 @@ EFFORTS = {
 }
 #: A room narrower than this share of a pitch is a line: its grid is one row, and stays.
 THIN = 1e-4
-#: Steps of one relaxation.
-STEPS = 300
 #: Whole-room search is for this many discs at most.
 FEW = 160
 #: The room left over is shared out by one of these pushes: the one that leaves the smallest
@@ -104,26 +104,28 @@ def _fill(room: BaseGeometry, pitch: float, effort: Effort, *, images: bool) -> 
         packer.vacancies,
         pitch,
         images=images,
-        steps=STEPS,
+        steps=effort.steps,
         narrowest=effort.narrowest,
     )
-    centres = _evened(packer, centres, effort.evenings)
+    centres = _evened(packer, centres, effort)
     for _ in range(effort.sweeps):
         before = len(centres)
         centres, tried = inserter.sweep(centres, effort.tries)
         if not tried or (len(centres) == before and effort.tries == 1):
             break
-        centres = _evened(packer, centres, effort.evenings)
+        centres = _evened(packer, centres, effort)
     return both_sides(centres) if images else centres
 
 
-def _evened(packer: Packer, centres: Points, evenings: int) -> Points:
+def _evened(packer: Packer, centres: Points, effort: Effort) -> Points:
     """Share out what room is left over, without giving up any distance."""
     best, least = centres, packer.widest(centres)
-    for soft in EVENING[:evenings]:
+    for soft in EVENING[: effort.evenings]:
         trial = packer.trial(centres)
-        pushed, _ = relax([trial], packer.pitch, packer.wall, STEPS, soft)[0]
-        settled, rest = relax([packer.trial(pushed)], packer.pitch, packer.wall, 2 * STEPS)[0]
+        pushed, _ = relax([trial], packer.pitch, packer.wall, effort.steps, soft)[0]
+        settled, rest = relax([packer.trial(pushed)], packer.pitch, packer.wall, 2 * effort.steps)[
+            0
+        ]
         if rest == 0 and packer.widest(settled) < least:
             best, least = settled, packer.widest(settled)
     return best
