@@ -9,6 +9,7 @@ so is the share along any line through them, and the sheet is sure by this model
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -65,7 +66,7 @@ def _check_layer(layer: Layer, sheet: Sheet, page: Page) -> list[Finding]:
     if thin.any():
         found += _across(layer, sheet, page)
     weak = lengths < limit - FILE_ROUNDING_MM
-    return found + _rings(layer, sheet, pairs[weak])
+    return found + _rings(layer, sheet, pairs[weak], limit)
 
 
 def _thickness(
@@ -94,11 +95,14 @@ def _runs(
             continue
         share = float(1 - layer.hole * len(members) / lengths[members].sum())
         needed = layer.hole / (1 - sheet.least_share)
+        # In a field of holes, more webs than holes, leaving out a few mends nothing.
+        row = len(members) <= len(np.unique(pairs[members]))
+        leave = f"leave out one in {_one_in(share, sheet)}, " if row else ""
         words = (
             f"{len(members)} thin webs hang together: {share:.1%} of the sheet is left along them, "
             f"{sheet.least_share:.0%} are needed or it parts like a stamp: lay these stones "
-            f"{mm(needed)} from centre to centre, leave out one in {_one_in(share, sheet)}, take a "
-            "smaller size, or split the layer in two templates"
+            f"{mm(needed)} from centre to centre, {leave}take a smaller size, "
+            "or split the layer in two templates"
         )
         at = _middle(layer, pairs[members])
         found.append(Finding("tear-line", "warning", words, at, layer.name, len(members)))
@@ -215,11 +219,15 @@ def _across(layer: Layer, sheet: Sheet, page: Page) -> list[Finding]:
     return found
 
 
-def _rings(layer: Layer, sheet: Sheet, pairs: npt.NDArray[np.intp]) -> list[Finding]:
-    """Report rings of thin webs round a solid piece of RING_MM2 and more."""
+def _rings(
+    layer: Layer, sheet: Sheet, pairs: npt.NDArray[np.intp], longest: float
+) -> list[Finding]:
+    """Report rings of thin webs, pitches up to ``longest``, round a solid piece of RING_MM2."""
     found = []
     needed = min(RING_FACTOR * sheet.least_share, UNCROSSED_SHARE)
-    for ring in _faces(layer.centres, pairs):
+    # A ring round this much is at least as long as a circle round it (isoperimetric inequality).
+    fewest = math.ceil(math.sqrt(4 * math.pi * RING_MM2) / longest)
+    for ring in _faces(layer.centres, pairs, fewest):
         corners = layer.centres[ring]
         sides = np.hypot(*(corners - np.roll(corners, 1, axis=0)).T)
         solid = _area(corners) - float(sides.sum()) * layer.hole / 2
@@ -240,8 +248,8 @@ def _area(corners: Points) -> float:
     return float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum() / 2)
 
 
-def _faces(centres: Points, pairs: npt.NDArray[np.intp]) -> list[npt.NDArray[np.intp]]:
-    """Return the inner faces of the graph of thin webs, each as its holes in turn.
+def _faces(centres: Points, pairs: npt.NDArray[np.intp], fewest: int) -> list[npt.NDArray[np.intp]]:
+    """Return the inner faces of ``fewest`` holes and more of the graph of thin webs, in turn.
 
     Thin webs are far shorter than two of them, so they never cross. Dead ends are cut off first.
     """
@@ -265,8 +273,10 @@ def _faces(centres: Points, pairs: npt.NDArray[np.intp]) -> list[npt.NDArray[np.
             face.append(side[0])
             here = turn[side[1]]
             side = side[1], here[(here.index(side[0]) - 1) % len(here)]
+        if len(face) < fewest:
+            continue
         ring = np.array(face, dtype=np.intp)
-        if len(ring) > 3 and _area(centres[ring]) > 0:
+        if _area(centres[ring]) > 0:
             faces.append(ring)
     return faces
 
