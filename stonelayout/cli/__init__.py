@@ -21,6 +21,7 @@ COMMANDS = {
     "cut": "Write the cut files of a layout: SVG, DXF, HP-GL, PDF.",
     "proof": "Draw the proof: the picture that a customer approves.",
     "jobsheet": "Write the page that goes to the bench.",
+    "roll": "Place all templates of an order on the roll, and write a cut file for each panel.",
     "stock": "Count an order's stones, set them against your stock, and say what to buy.",
     "quote": "Quote an order: cost line by line, price, margin, minutes.",
     "coupon": "Cut a small test piece, and learn from it what a sheet really stands.",
