@@ -25,6 +25,8 @@ SLACK = 2e-10
 SNAP_MM = 1e-6
 #: Arcs of an inset are chords; the room for single stones is inset by this share more.
 CHORDS = 1.2e-5
+#: Obstacles within so many of their distances count as one row.
+ONE_ROW = 1.5
 #: Rounding of places on the outline of a room, in mm.
 EDGE_MM = 4e-10
 
@@ -39,12 +41,25 @@ def lay_courses(ask: Ask) -> Laid:
 
 
 def fill_courses(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
-    """Fill one part with rows (patterns.parts.Fill)."""
-    spec = part.sizes[0]
-    least = spec.diameter / 2 + float(part.options.get("margin", 0.0))
+    """Fill one part with rows (patterns.parts.Fill).
+
+    Beside obstacles rows are laid both as if they were not there and along them; what places
+    more stones is kept.
+    """
+    least = part.sizes[0].diameter / 2 + float(part.options.get("margin", 0.0))
     room = symmetric_room(part, least)
     if room.is_empty and part.room.is_empty:
         return np.empty((0, 2)), np.empty(0, dtype=np.intp)
+    centres = _fill_room(part, room, least)
+    if len(part.obstacles):
+        kept = shapely.difference(room, beside_rows(part.obstacles, part.distance[:, 0]))
+        along = _fill_room(part, kept, least)
+        centres = along if len(along) > len(centres) else centres
+    return centres, np.zeros(len(centres), dtype=np.intp)
+
+
+def _fill_room(part: Part, room: BaseGeometry, least: float) -> Points:
+    """Lay rows in a room for centres, then fill up to the outline."""
     wide = inset(part.outline, least * (1 + CHORDS))
     edge = shapely.buffer(room, EDGE_MM, join_style="mitre", mitre_limit=1.5)
     both = wide
@@ -53,7 +68,7 @@ def fill_courses(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
             both = shapely.intersection(both, mirrored(both, axis))
     standing = Standing(
         shapely.union(edge, both),
-        spec.pitch * (1 - SLACK),
+        part.sizes[0].pitch * (1 - SLACK),
         part.mirrors,
         part.obstacles,
         part.distance[:, 0] if len(part.obstacles) else np.empty(0),
@@ -68,7 +83,31 @@ def fill_courses(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
     if any(part.mirrors):  # what is left fits once, not in pairs
         standing.let_go(shapely.union(edge, wide))
         saturate(standing)
-    return standing.centres, np.zeros(len(standing.centres), dtype=np.intp)
+    return standing.centres
+
+
+def beside_rows(obstacles: Points, distance: Points) -> BaseGeometry:
+    """Return what rows of obstacles (m, 2) keep for themselves: ``distance`` (m,) on both sides.
+
+    Obstacles a little more than their distance apart count as one row, so that new rows run
+    straight beside them; single stones may still stand in the gaps between two.
+    """
+    from scipy.spatial import KDTree
+
+    reach = ONE_ROW * float(distance.max())
+    pairs = KDTree(obstacles).query_pairs(reach, output_type="ndarray")
+    wide = np.maximum(distance[pairs[:, 0]], distance[pairs[:, 1]])
+    step = obstacles[pairs[:, 1]] - obstacles[pairs[:, 0]]
+    near = np.hypot(step[:, 0], step[:, 1]) <= ONE_ROW * wide
+    lines = shapely.linestrings(obstacles[pairs[near]])
+    return shapely.union_all(
+        np.concatenate(
+            (
+                shapely.buffer(shapely.points(obstacles), distance, quad_segs=32),
+                shapely.buffer(lines, wide[near], quad_segs=32),
+            )
+        )
+    )
 
 
 def symmetric_room(part: Part, least: float) -> BaseGeometry:

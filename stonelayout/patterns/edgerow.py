@@ -10,7 +10,8 @@ import shapely
 
 from stonelayout.artwork import Points
 
-from .courses import CHORDS, EDGE_MM, SLACK, lay_corners
+from .courses import CHORDS, EDGE_MM, SLACK
+from .limbs import lay_corners
 from .parts import Part, discs, inset
 from .pieces import lay_line
 from .spans import spans_of

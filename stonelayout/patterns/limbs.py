@@ -88,11 +88,19 @@ def on_row(standing: Standing, span: Span) -> Points:
     pitch, stones = standing.pitch, standing.centres
     if not len(stones):
         return np.empty(0)
-    away, _ = KDTree(span.points).query(stones, distance_upper_bound=0.1 * pitch)
-    points = shapely.points(stones[np.isfinite(away)])
-    outline = shapely.linestrings(span.points)
-    s = np.asarray(shapely.line_locate_point(outline, points), dtype=np.float64)
-    found: Points = np.sort(s[shapely.distance(points, outline) < ON_ROW * pitch])
+    away, k = KDTree(span.points).query(stones, distance_upper_bound=0.1 * pitch)
+    stones, k = stones[np.isfinite(away)], k[np.isfinite(away)]
+    best, at = np.full(len(stones), np.inf), np.zeros(len(stones))
+    for first in (np.maximum(k - 1, 0), np.minimum(k, len(span.points) - 2)):
+        start = span.points[first]
+        side = span.points[first + 1] - start
+        share = ((stones - start) * side).sum(axis=1) / np.maximum((side**2).sum(axis=1), 1e-300)
+        share = np.clip(share, 0, 1)
+        off = np.hypot(*(stones - start - share[:, None] * side).T)
+        nearer = off < best
+        best = np.where(nearer, off, best)
+        at = np.where(nearer, span.s[first] + share * (span.s[first + 1] - span.s[first]), at)
+    found: Points = np.sort(at[best < ON_ROW * pitch])
     return found
 
 
