@@ -26,6 +26,9 @@ SHEET = CATALOGUE.sheet("thin-flock")
 CUTTER = CATALOGUE.cutter("desktop-12")
 
 
+COMPILED_SEARCH = tours.compiled_search
+
+
 @pytest.fixture(autouse=True)
 def _plain(monkeypatch):
     """Without the compiler: the result must not need the optional extra, nor a minute to build."""
@@ -97,6 +100,20 @@ def test_kicks_only_shorten_and_keep_all_holes(seed):
     # About 0.7124 sqrt(N A) (Beardwood, Halton, Hammersley; constant from later numerical work),
     # and some more for the rim of a small square.
     assert lengths[2] < 1.1 * 0.7124 * math.sqrt(120 * 100 * 100)
+
+
+def test_compiled_search_makes_the_same_tour():
+    pytest.importorskip("numba")
+    compiled = COMPILED_SEARCH()
+    centres = np.random.default_rng(3).uniform(0, 100, (60, 2))
+    near = np.argsort(np.hypot(*(centres[:, None] - centres[None]).transpose(2, 0, 1)), axis=1)
+    xs, ys = centres.T.copy()
+    found = []
+    for search in (tours.search, compiled):
+        tour = np.arange(61)
+        search(tour, near[:, 1:9].copy(), xs, ys, 50, 50, 0.0)
+        found.append(tour.tolist())
+    assert found[0] == found[1]
 
 
 @pytest.mark.parametrize("places", [[], [(1, 2)], [(5, 5), (0, 0)], [(3, 3)] * 40])
