@@ -196,6 +196,16 @@ def test_gradients_are_told_and_read_flat():
     assert "flat" in art.skipped[0].reason
 
 
+def test_white_shapes_knock_out_when_asked():
+    body = '<rect id="r" width="20" height="20"/><circle cx="10" cy="10" r="5" fill="white"/>'
+    assert len(read(body).shapes) == 2
+    (left,) = read(body, knockout="white").shapes
+    assert left.area.area == pytest.approx(400 - 25 * math.pi, rel=1e-3)
+    assert len(left.outline) == 2
+    with pytest.raises(ArtworkError, match="no colour"):
+        read(body, knockout="whitish")
+
+
 def test_switch_and_languages():
     body = f'<switch><g systemLanguage="de"><path d="M0 0H9V9z"/></g>{R}<circle r="4"/></switch>'
     assert [item.tag for item in read(body).shapes] == ["rect"]

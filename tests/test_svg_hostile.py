@@ -37,6 +37,7 @@ def nested_uses(levels, fan):
         (b"", "empty"),
         (b"hello", "not an SVG"),
         (b"%PDF-1.7", "PDF"),
+        (b"\x89PNG\r\n\x1a\n", "trace it first"),
         (b"<html/>", "root is <html>"),
         (HEAD + "<g>", "not well-formed"),
         (HEAD + "\n<text>a & b</text>" + END, "f.svg:2"),

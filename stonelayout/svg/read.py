@@ -30,6 +30,7 @@ from .build import (
 )
 from .cascade import Cascade
 from .document import read_tree
+from .knockout import knocked_out
 from .paint import resolve
 from .values import IDENTITY
 from .viewbox import Page, page
@@ -50,13 +51,15 @@ def read_svg(
     height: float | None = None,
     dpi: float = 96.0,
     tolerance: float = DEFAULT_MM,
+    knockout: str | None = None,
 ) -> Artwork:
     """Read an SVG or SVGZ drawing.
 
     ``source`` is a path, or the bytes of a file; ``name`` is what messages call it. ``width`` and
     ``height`` (mm) scale the page; ``dpi`` is how many px an inch has. Curves are flattened to
-    ``tolerance`` mm of chord error. Raises ArtworkError, with file, line and element where there
-    are any, for a file that cannot be read or draws nothing.
+    ``tolerance`` mm of chord error. Areas filled in the colour ``knockout`` (the garment's, e.g.
+    ``"white"``) cut what lies under them instead of being shapes. Raises ArtworkError, with file,
+    line and element where there are any, for a file that cannot be read or draws nothing.
     """
     if isinstance(source, bytes):
         data, file = source, name or "the drawing"
@@ -67,7 +70,8 @@ def read_svg(
     if not (math.isfinite(dpi) and _DPI[0] <= dpi <= _DPI[1]):
         raise ArtworkError(f"{dpi:g} px an inch makes no sense (usual: 96; old: 72, 90)", file=file)
     try:
-        return _read(data, file, width, height, dpi, tolerance)
+        artwork = _read(data, file, width, height, dpi, tolerance)
+        return artwork if knockout is None else knocked_out(artwork, knockout)
     except ArtworkError as error:
         error.in_file(file)
         raise
