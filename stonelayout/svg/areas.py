@@ -55,7 +55,7 @@ def _refuse_tangles(rings: Sequence[Points]) -> None:
     count = len(start)
     if count * (count - 1) // 2 <= MOST_CROSSINGS:
         return
-    taken = max(8, _MOST_PAIRS // count)
+    taken = max(8, _MOST_PAIRS // (5 * count))
     step = max(1, count // taken)
     some = slice(step // 2, None, step)
     a, b = start[some, None], end[some, None]
