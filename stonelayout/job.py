@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from .catalogue import DEFAULT_SHEET, Catalogue, Sheet, Stone, unknown
 from .errors import CatalogueError, InputError, JobError
 from .jobtext import read_texts
+from .names import Entry, LeftOut, filled
 from .options import PATTERNS
 from .tables import (
     TableReader,
@@ -73,7 +74,7 @@ class Job:
 
     ``copies`` is how many transfers are ordered, ``pressed`` whether we press them on garments,
     ``shop`` names the shop's price file, beside the job file. ``artwork`` is None for a job of
-    texts only; ``label`` names one line of a names list.
+    texts only; ``label`` and ``line`` name one line of a names list.
     """
 
     artwork: str | None
@@ -93,6 +94,7 @@ class Job:
     file: str = "job"
     texts: tuple[Text, ...] = ()
     label: str = ""
+    line: int = 0
 
     @property
     def name(self) -> str:
@@ -120,17 +122,39 @@ def pitch_for(
     return pitch
 
 
-def parse_job(text: str, file: str, catalogue: Catalogue) -> Job:
-    """Read a job file's text. Raises JobError that lists every problem found."""
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise JobError([f"{file}: not TOML: {error}"]) from None
+def parse_job(
+    text: str,
+    file: str,
+    catalogue: Catalogue,
+    entry: Entry | None = None,
+) -> Job:
+    """Read a job file's text. Raises JobError that lists every problem found.
+
+    ``entry`` is the line of the names list whose cells fill the placeholders.
+    """
+    data = read_toml(text, file)
+    if entry is None and "names" in data:
+        raise JobError([f"{file}: this job has a names list: it is made line by line, by make"])
+    if entry is not None:
+        try:
+            data = filled(data, entry.values)
+        except InputError as error:
+            raise JobError([f"{file}: {error.message}"]) from None
     reader = _Reader(Places(text, file), catalogue)
     job = reader.job(data, file)
     if reader.problems or job is None:
         raise JobError(reader.problems)
-    return job
+    if entry is None:
+        return job
+    return replace(job, label=entry.label, line=entry.line, copies=entry.copies)
+
+
+def read_toml(text: str, file: str) -> dict[str, Any]:
+    """Return a TOML file's data. Raises JobError saying where it is wrong."""
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise JobError([f"{file}: not TOML: {error}"]) from None
 
 
 def _dpi(value: Any) -> float:
@@ -248,7 +272,11 @@ class _Reader(TableReader):
         if not isinstance(raw, list) or not all(isinstance(rule, dict) for rule in raw):
             self.problem("lay", "write each rule as a table of its own: [[lay]]")
             return ()
-        rules = (self.rule(f"lay[{k}]", entry, sheet) for k, entry in enumerate(raw, start=1))
+        rules = (
+            self.rule(f"lay[{k}]", entry, sheet)
+            for k, entry in enumerate(raw, start=1)
+            if not isinstance(entry, LeftOut)
+        )
         return tuple(rule for rule in rules if rule is not None)
 
     def rule(self, key: str, raw: Mapping[str, Any], sheet: Sheet) -> Rule | None:

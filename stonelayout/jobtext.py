@@ -8,6 +8,7 @@ from typing import Any
 
 from .catalogue import unknown
 from .errors import InputError
+from .names import LeftOut
 from .tables import TableReader, length_value, positive_length_value, text_value
 from .text import ALIGNMENTS, Text
 
@@ -21,7 +22,7 @@ def read_texts(reader: TableReader, raw: Any) -> tuple[Text, ...]:
         return ()
     texts = []
     for k, entry in enumerate(raw, start=1):
-        text = _text(reader, f"text[{k}]", entry)
+        text = None if isinstance(entry, LeftOut) else _text(reader, f"text[{k}]", entry)
         if text is not None:
             texts.append(text)
     ids = [text.id for text in texts]

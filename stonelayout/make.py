@@ -43,6 +43,10 @@ def make(job: Job, artwork: Artwork, shop: Shop | None = None) -> Made:
     layout = lay(artwork, job.rules, job.sheet)
     layers = separate(layout, job.sheet)
     marks = registration(layers, job.sheet)
+    if job.label:
+        from .lettering.namemark import named
+
+        marks = named(marks, job.label, job.line)
     checked = check(layers, job.sheet, job.catalogue, marks.page)
     design = design_of(job.name, layout, layers, marks.page.size, job.copies)
     till, priced = till_papers(job, design, shop or demo_shop(job.catalogue))

@@ -12,7 +12,7 @@ ROOT = Path(stonelayout.__file__).parent
 LEVELS = [
     ["errors", "units", "tomlplaces", "findings", "files"],
     ["curves", "polylines", "regions", "centreline", "widths", "neighbours"],
-    ["options", "catalogue", "tables", "artwork", "layout", "text", "jobtext", "job"],
+    ["options", "catalogue", "tables", "artwork", "layout", "text", "names", "jobtext", "job"],
     ["svg", "patterns", "bounds", "measures"],
     ["lay"],
 ]

@@ -58,38 +58,50 @@ def open_designs(
     """Open every file; jobs are laid. ``copies`` and ``sheet_name`` go before the job's own."""
     if not files:
         raise click.UsageError("name at least one layout.json or job file")
-    return [_open(file, copies, sheet_name, catalogue) for file in files]
+    return [one for file in files for one in _open(file, copies, sheet_name, catalogue)]
 
 
-def _open(file: str, copies: int | None, sheet_name: str | None, catalogue: Catalogue) -> Opened:
-    from stonelayout.layers import separate
+def _open(
+    file: str, copies: int | None, sheet_name: str | None, catalogue: Catalogue
+) -> list[Opened]:
+    """Open one file: one design, or one for each line of a job's names list."""
     from stonelayout.layout import Layout
-    from stonelayout.order import design_of
-    from stonelayout.registration import registration
 
     match = _COPIES.match(file)
     if match and not Path(file).exists():
         file, copies = match.group(1), int(match.group(2))
         if not copies:
             raise InputError("0 copies: leave the file out", file=file)
-    job = None
-    if file.lower().endswith(".toml"):
-        from stonelayout.job import parse_job
-        from stonelayout.lay import lay
-
-        job = parse_job(read_text(file), file, catalogue)
-        layout, sheet, name = lay(job_artwork(job), job.rules, job.sheet), job.sheet, job.name
-        copies = job.copies if copies is None else copies
-    else:
+    if not file.lower().endswith(".toml"):
         layout = Layout.from_json(read_text(file), file)
-        sheet, name = catalogue.sheet(DEFAULT_SHEET), Path(file).stem
+        sheet, name = catalogue.sheet(sheet_name or DEFAULT_SHEET), Path(file).stem
         if name == "layout" and Path(file).parent.name:
             name = Path(file).parent.name
-    if sheet_name is not None:
-        sheet = catalogue.sheet(sheet_name)
+        return [_opened(name, layout, sheet, copies or 1)]
+    from stonelayout.job import parse_job
+    from stonelayout.lay import lay
+
+    from .names import list_jobs
+
+    text = read_text(file)
+    jobs = list_jobs(text, file, catalogue) or [parse_job(text, file, catalogue)]
+    found = []
+    for job in jobs:
+        sheet = catalogue.sheet(sheet_name) if sheet_name is not None else job.sheet
+        layout = lay(job_artwork(job), job.rules, job.sheet)
+        each = job.copies * (copies or 1) if job.label else copies or job.copies
+        found.append(_opened(job.name, layout, sheet, each, job))
+    return found
+
+
+def _opened(name: str, layout: Layout, sheet: Sheet, copies: int, job: Job | None = None) -> Opened:
+    from stonelayout.layers import separate
+    from stonelayout.order import design_of
+    from stonelayout.registration import registration
+
     layers = separate(layout, sheet)
     marks = registration(layers, sheet)
-    design = design_of(name, layout, layers, marks.page.size, copies or 1)
+    design = design_of(name, layout, layers, marks.page.size, copies)
     return Opened(name, layout, layers, marks, sheet, design, job)
 
 

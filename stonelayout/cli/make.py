@@ -28,12 +28,25 @@ from .common import (
 @click.argument("job_file", metavar="JOB.toml")
 @click.option("--out", required=True, metavar="DIR", help="Folder for all the files.")
 @click.option("--quiet", "-q", is_flag=True, help="Print only findings of severity error.")
+@click.option(
+    "--workers", type=click.IntRange(1, 1000), help="Processes for a names list (else: all cores)."
+)
+@click.option("--cluster", metavar="HOST:PORT", help="A Dask scheduler to make a names list on.")
 @format_option
 @catalogue_option
 def command(
-    job_file: str, out: str, quiet: bool, form: str, catalogue_files: tuple[str, ...]
+    job_file: str,
+    out: str,
+    quiet: bool,
+    workers: int | None,
+    cluster: str | None,
+    form: str,
+    catalogue_files: tuple[str, ...],
 ) -> int:
     """Do the whole job: lay the stones, check the sheet, write layers, proof and report.
+
+    A job with a names list gets a folder for each line, one stock list and one quote; lines that
+    are there already, made from the same, are not made again.
 
     \b
     stonelayout make crest.toml --out crest
@@ -41,7 +54,13 @@ def command(
     from stonelayout.files import read_text
     from stonelayout.job import parse_job
 
-    job = parse_job(read_text(job_file), job_file, load_catalogue(catalogue_files))
+    from .names import make_names, read_names
+
+    text, catalogue = read_text(job_file), load_catalogue(catalogue_files)
+    names = read_names(text, job_file, catalogue)
+    if names is not None:
+        return make_names(names, out, quiet, form, workers, cluster)
+    job = parse_job(text, job_file, catalogue)
     artwork = job_artwork(job)
 
     from stonelayout.files import write_all
