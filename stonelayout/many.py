@@ -12,6 +12,8 @@ T = TypeVar("T")
 R = TypeVar("R")
 #: So few tasks are done in this process: starting workers takes longer.
 FEW = 2
+#: How long a Dask scheduler may take to answer.
+CONNECT_SECONDS = 10
 
 
 class Died:
@@ -38,7 +40,7 @@ def run_all(
         for k, task in left.items():
             yield k, work(task)
         return
-    for k, result in _until_death(work, left, count, cluster):
+    for k, result in _until_death(work, dict(left), count, cluster):
         del left[k]
         yield k, result
     if left and died is not None:
@@ -85,7 +87,7 @@ def _connect(address: str) -> type[BaseException]:
             'a cluster needs an extra: pip install "stonelayout[cluster]"'
         ) from None
     try:
-        Client(address, timeout="10s")  # type: ignore[no-untyped-call] # distributed ships no types
+        Client(address, timeout=CONNECT_SECONDS)  # type: ignore[no-untyped-call] # distributed ships no types
     except (OSError, ValueError) as error:
         raise InputError(f"no Dask scheduler answers at {address}: {error}") from None
     found: type[BaseException] = KilledWorker

@@ -109,7 +109,9 @@ def make_names(
     code = max(code, int(any(record["errors"] for record in records.values())))
     order = _order(found, records, errors)
     papers = _papers(found, records)
-    write_all(out, {**papers, ORDER: json.dumps(order, ensure_ascii=False, indent=2) + "\n"})
+    stale = {"stock.txt", "quote.txt"} - set(papers)
+    text = json.dumps(order, ensure_ascii=False, indent=2) + "\n"
+    write_all(out, {**papers, ORDER: text}, drop=stale)
     if form == "json":
         print_json(order)
     else:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from stonelayout.template import Mark, Registration
 from stonelayout.text import Text
 
 from .compose import set_text
+from .drawing import Points
 from .strokes import single_line_face
 
 #: Height in mm of the name's capitals, where there is room.
@@ -16,6 +19,8 @@ NAME_MM = 4.0
 ROOM_MM = 2.0
 #: Pieces of each curve: a knife or pen follows them at this size without a visible facet.
 PIECES = 6
+#: Length in mm of the dash that a dot becomes: a knife cannot cut a point.
+DASH_MM = 0.5
 
 
 def named(registration: Registration, label: str, line: int) -> Registration:
@@ -50,7 +55,14 @@ def named(registration: Registration, label: str, line: int) -> Registration:
             for x, y in line.tolist()
         )
         for letter in lettering.letters
-        for line in letter.drawing.lines(PIECES)
-        if len(line) > 1
+        for line in map(_dash, letter.drawing.lines(PIECES))
     )
     return replace(registration, marks=(*registration.marks, Mark("name", lines)))
+
+
+def _dash(line: Points) -> Points:
+    """Return a line; a dot as a short upright dash."""
+    if len(line) > 1:
+        return line
+    half = np.array([[0.0, -DASH_MM / 2], [0.0, DASH_MM / 2]])
+    return line + half

@@ -1,0 +1,293 @@
+"""Names lists: read strictly, one design a line, the rest made when a line is bad, resumed."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+pytest.importorskip("HersheyFonts")
+pytest.importorskip("joblib")
+
+from stonelayout.catalogue import load_catalogue
+from stonelayout.cli import group
+from stonelayout.errors import InputError, JobError
+from stonelayout.holes import read_holes
+from stonelayout.job import parse_job, read_toml
+from stonelayout.names import Entry, Names, designs, filled, read_list
+from stonelayout.namesrun import Task, key_of
+
+JOB = """
+[names]
+file = "list.csv"
+
+[[text]]
+id = "name"
+words = "{name}"
+height = "12 mm"
+width = "60 mm"
+
+[[text]]
+id = "number"
+words = "{number}"
+height = "14 mm"
+at = ["0 mm", "24 mm"]
+
+[[lay]]
+pick = { layer = "name" }
+stone = "{size}"
+colour = "crystal"
+pattern = "edge"
+
+[[lay]]
+pick = { layer = "number" }
+stone = "ss6"
+colour = "jet"
+pattern = "edge"
+"""
+LIST = "name,number,size,count\nAda,7,ss6,2\nZoë,,ss6,1\nAda,7,ss6,3\nŁuk,10,ss6,\n"
+LISTED = Names("list.csv")
+
+
+def folder(tmp_path, job=JOB, names=LIST):
+    (tmp_path / "choir.toml").write_text(job, encoding="utf-8")
+    (tmp_path / "list.csv").write_text(names, encoding="utf-8")
+    return tmp_path
+
+
+def make(root, *options):
+    arguments = ["make", str(root / "choir.toml"), "--out", str(root / "out"), "--workers", "1"]
+    return CliRunner().invoke(group, [*arguments, *options], standalone_mode=False)
+
+
+def contents(root):
+    return {
+        str(path.relative_to(root)): path.read_bytes()
+        for path in sorted(root.rglob("*"))
+        if path.is_file()
+    }
+
+
+@pytest.mark.parametrize("mark", [",", ";", "\t"])
+def test_lists_are_read_with_any_usual_separator(mark):
+    entries, bad = read_list(LIST.replace(",", mark), "list.csv", LISTED)
+    assert bad == []
+    assert [(e.line, e.label, e.copies) for e in entries] == [
+        (2, "Ada", 2),
+        (3, "Zoë", 1),
+        (4, "Ada", 3),
+        (5, "Łuk", 1),
+    ]
+    assert entries[0].values == {"name": "Ada", "number": "7", "size": "ss6", "count": "2"}
+
+
+def test_quoted_cells_and_blank_lines():
+    text = 'name,note\n\n"Ada, the 2nd","two\nlines"\nBo,x\n'
+    entries, _ = read_list(text, "l.csv", Names("l.csv", label="{name} ({note})"))
+    assert [e.label for e in entries] == ["Ada, the 2nd (two lines)", "Bo (x)"]
+    assert entries[1].line == 5
+
+
+def test_bad_lines_are_named_and_the_others_read():
+    text = "name,count\nAda,1\nBo,none\nCy\nDi,0\nEd,3\n"
+    entries, bad = read_list(text, "l.csv", LISTED)
+    assert [e.label for e in entries] == ["Ada", "Ed"]
+    assert [line for line, _ in bad] == [3, 4, 5]
+    assert "not a number of copies" in bad[0][1]
+    assert "1 cells under 2 columns" in bad[1][1]
+
+
+@pytest.mark.parametrize(
+    ("text", "names", "words"),
+    [
+        ("", LISTED, "empty list"),
+        ("name,name\nA,B\n", LISTED, "a name of its own"),
+        ("name\nA\n", Names("l", count="pieces"), "pieces"),
+        ("name\nA\n", Names("l", label="{team}"), "team"),
+        ('name\n"A\n', LISTED, "not CSV"),
+    ],
+)
+def test_lists_that_cannot_be_used(text, names, words):
+    with pytest.raises(InputError, match=words):
+        read_list(text, "l.csv", names)
+
+
+def test_lines_that_ask_for_the_same_are_one_design():
+    data = read_toml(JOB, "choir.toml")
+    entries, _ = read_list(LIST, "list.csv", LISTED)
+    found = designs(entries, data)
+    assert [(d.label, d.lines, d.copies) for d in found] == [
+        ("Ada", [2, 4], 5),
+        ("Zoë", [3], 1),
+        ("Łuk", [5], 1),
+    ]
+    assert len({design.folder for design in found}) == len(found)
+
+
+def test_labels_alike_get_folders_of_their_own():
+    entries = [Entry(k, {"name": n}, n) for k, n in enumerate(["A b", "a-B", "../a b", "♞"], 2)]
+    found = designs(entries, {"text": [{"words": "{name}"}]})
+    assert [design.folder for design in found] == ["a-b", "a-b-2", "a-b-3", "line-5"]
+
+
+def test_placeholders_are_filled_and_empty_texts_left_out_with_their_rules():
+    catalogue = load_catalogue()
+    entry = Entry(3, {"name": "Zoë", "number": "", "size": "ss10"}, "Zoë", 4)
+    job = parse_job(JOB, "choir.toml", catalogue, entry)
+    assert [text.words for text in job.texts] == ["Zoë"]
+    assert [rule.stones[0].name for rule in job.rules] == ["ss10"]
+    assert (job.name, job.copies, job.line) == ("Zoë", 4, 3)
+    with pytest.raises(JobError, match='unknown column "size"'):
+        parse_job(JOB, "choir.toml", catalogue, Entry(3, {"name": "Z", "number": "1"}, "Z"))
+    with pytest.raises(JobError, match="names list"):
+        parse_job(JOB, "choir.toml", catalogue)
+    assert "names" not in filled(read_toml(JOB, ""), entry.values)
+
+
+def test_a_list_is_made_counted_and_resumed(tmp_path):
+    root = folder(tmp_path)
+    result = make(root)
+    assert result.exception is None, result.output
+    order = json.loads((root / "out" / "order.json").read_text(encoding="utf-8"))
+    assert [(d["folder"], d["lines"], d["copies"]) for d in order["designs"]] == [
+        ("ada", [2, 4], 5),
+        ("zoë", [3], 1),
+        ("łuk", [5], 1),
+    ]
+    assert order["not_made"] == []
+    ada = order["designs"][0]
+    layers = sorted((root / "out" / "ada").glob("0*.svg"))
+    assert len(layers) == ada["layers"] == 2
+    total = sum(len(json.loads((root / "out" / d["folder"] / "layout.json").read_text())["centres"])
+                * d["copies"] for d in order["designs"])  # fmt: skip
+    placed = (root / "out" / "stock.txt").read_text().splitlines()[-1].split()[1]
+    assert int(placed) == total
+    before = contents(root / "out")
+    stamp = layers[0].stat().st_mtime_ns
+    again = make(root)
+    assert "3 of 3 are there already" in again.stderr
+    assert layers[0].stat().st_mtime_ns == stamp
+    assert contents(root / "out") == before
+
+
+def test_only_what_changed_is_made_again_and_what_is_gone_is_deleted(tmp_path):
+    root = folder(tmp_path)
+    make(root)
+    before = contents(root / "out")
+    (root / "out" / "zoë" / "layout.json").write_text("{}")  # damaged
+    (root / "out" / "ada" / "mine.txt").write_text("a note of the shop")
+    folder(tmp_path, names=LIST.replace("Łuk,10", "Łuk,11") + "Bo,1,ss6,1\n")
+    result = make(root)
+    assert "1 of 4 are there already" in result.stderr
+    after = contents(root / "out")
+    for name, data in before.items():
+        if name.startswith(("ada/", "zoë/")):
+            assert after[name] == data
+    assert after["łuk/layout.json"] != before["łuk/layout.json"]
+    folder(tmp_path, names="name,number,size,count\nBo,1,ss6,1\n")
+    result = make(root)
+    assert "ada: no longer in the list" in result.stderr
+    assert sorted(path.name for path in (root / "out").iterdir() if path.is_dir()) == ["ada", "bo"]
+    assert [path.name for path in (root / "out" / "ada").iterdir()] == ["mine.txt"]
+
+
+def test_bad_lines_do_not_stop_the_others(tmp_path):
+    names = LIST + "日,1,ss6,1\nBo,1,ss999,1\nCy,1,ss6,many\nMaximiliana Wilhelmina,1,ss34,1\n"
+    root = folder(tmp_path, names=names)
+    result = make(root)
+    assert result.return_value == 1
+    order = json.loads((root / "out" / "order.json").read_text(encoding="utf-8"))
+    assert [entry["line"] for entry in order["not_made"]] == [6, 7, 8, 9]
+    reasons = [entry["reason"] for entry in order["not_made"]]
+    assert "CJK UNIFIED IDEOGRAPH-65E5" in reasons[0]
+    assert "ss999" in reasons[1]
+    assert "copies" in reasons[2]
+    assert "does not fit 60 mm" in reasons[3]
+    assert [d["folder"] for d in order["designs"]] == ["ada", "zoë", "łuk"]
+    assert "not made: list.csv:6: 日:" in result.stderr
+
+
+def test_a_line_that_turns_bad_leaves_nothing_old_behind(tmp_path):
+    root = folder(tmp_path)
+    make(root)
+    folder(tmp_path, job=JOB.replace('height = "12 mm"', 'height = "12 mm"\nface = "no.ttf"'))
+    result = make(root)
+    assert result.return_value == 1
+    assert [path.name for path in (root / "out").iterdir()] == ["order.json"]
+
+
+def test_templates_carry_the_name_outside_the_holes(tmp_path):
+    import re
+
+    root = folder(tmp_path)
+    make(root)
+    for svg in (root / "out").rglob("0*.svg"):
+        text = svg.read_text(encoding="utf-8")
+        path = re.search(r'<path id="name" d="([^"]+)"', text)[1]
+        points = [tuple(map(float, p)) for p in re.findall(r"[ML]([\d.]+) ([\d.]+)", path)]
+        holes = [
+            tuple(map(float, h))
+            for h in re.findall(r'<circle cx="([\d.]+)" cy="([\d.]+)" r="([\d.]+)"', text)
+        ]
+        assert max(y for _, y in points) < min(y - r for _, y, r in holes)
+        assert min(x for x, _ in points) > 0
+        read = read_holes(svg.read_bytes(), svg.name)
+        assert len(read) == len(holes)
+
+
+def test_stock_counts_all_lines_of_a_list(tmp_path):
+    root = folder(tmp_path)
+    make(root)
+    result = CliRunner().invoke(
+        group, ["stock", str(root / "choir.toml")], standalone_mode=False, catch_exceptions=False
+    )
+    assert result.stdout == (root / "out" / "stock.txt").read_text(encoding="utf-8")
+    folder(tmp_path, names=LIST + "Cy,1,ss6,many\n")
+    with pytest.raises(JobError, match=r"list\.csv:6: count"):
+        CliRunner().invoke(
+            group,
+            ["stock", str(root / "choir.toml")],
+            standalone_mode=False,
+            catch_exceptions=False,
+        )
+
+
+def test_the_key_knows_everything_that_a_line_is_made_from():
+    catalogue = load_catalogue()
+    entry = Entry(2, {"name": "Ada"}, "Ada")
+    base = Task(JOB, "choir.toml", entry, catalogue)
+    keys = [
+        key_of(base, {}),
+        key_of(Task(JOB + "\n", "choir.toml", entry, catalogue), {}),
+        key_of(Task(JOB, "choir.toml", Entry(2, {"name": "Bo"}, "Ada"), catalogue), {}),
+        key_of(Task(JOB, "choir.toml", entry, catalogue, b"<svg/>"), {}),
+        key_of(base, {"face.ttf": b"1"}),
+        key_of(base, {"face.ttf": b"2"}),
+    ]
+    assert len(set(keys)) == len(keys)
+    again = Task(JOB, "elsewhere/choir.toml", Entry(9, {"name": "Ada"}, "Ada"), load_catalogue())
+    assert key_of(again, {}) == keys[0]
+
+
+def test_the_example_list_is_made(tmp_path):
+    examples = Path(__file__).parent.parent / "examples"
+    for name in ("choir-names.toml", "choir-names.csv"):
+        shutil.copy(examples / name, tmp_path / name)
+    result = CliRunner().invoke(
+        group,
+        [
+            "make",
+            str(tmp_path / "choir-names.toml"),
+            "--out",
+            str(tmp_path / "out"),
+            "-q",
+            "--workers=1",
+        ],
+        standalone_mode=False,
+        catch_exceptions=False,
+    )
+    assert result.return_value == 0
+    order = json.loads((tmp_path / "out" / "order.json").read_text(encoding="utf-8"))
+    assert order["copies"] == 9
+    assert len(order["designs"]) == 7
