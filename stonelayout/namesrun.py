@@ -16,6 +16,7 @@ from .catalogue import Catalogue
 from .errors import StoneLayoutError
 from .job import parse_job
 from .names import Entry
+from .shop import Shop
 
 #: In each line's folder: what it was made from and the hash of every file.
 RECORD = "made.json"
@@ -35,7 +36,7 @@ class Task:
     """One line to make: all that a worker needs, which may be on another machine.
 
     ``artwork`` is the artwork file's content, None for a job of texts only. Font files are read
-    where the worker runs.
+    where the worker runs. ``shop`` gives the prices, None: the demo's.
     """
 
     job: str
@@ -43,6 +44,7 @@ class Task:
     entry: Entry
     catalogue: Catalogue
     artwork: bytes | None = None
+    shop: Shop | None = None
 
 
 @dataclass(frozen=True)
@@ -98,7 +100,7 @@ def _make(task: Task) -> Done:
     from .verify import verify_layers
 
     job, artwork = line_artwork(task)
-    made = make(job, artwork)
+    made = make(job, artwork, task.shop)
     files = {
         name: content.encode("utf-8") if isinstance(content, str) else content
         for name, content in made.files.items()
@@ -118,11 +120,13 @@ def _make(task: Task) -> Done:
 
 def key_of(task: Task, fonts: Mapping[str, bytes]) -> str:
     """Return a hash of all that the line's files depend on: job, line, artwork, fonts, program."""
+    entry = task.entry
     parts = (
         task.job.encode(),
-        json.dumps([task.entry.values, task.entry.label], sort_keys=True).encode(),
+        json.dumps([entry.values, entry.label, entry.copies, _number(entry)]).encode(),
         task.artwork or b"",
         repr(task.catalogue).encode(),
+        repr(task.shop).encode(),
         *(part for name in sorted(fonts) for part in (name.encode(), fonts[name])),
         program(),
     )
@@ -130,6 +134,15 @@ def key_of(task: Task, fonts: Mapping[str, bytes]) -> str:
     for part in parts:
         total.update(hashlib.sha256(part).digest())
     return total.hexdigest()
+
+
+def _number(entry: Entry) -> int:
+    """Return the line's number where its templates carry it (see namemark), else 0."""
+    if entry.label.isascii():
+        return 0
+    from .lettering.strokes import single_line_face
+
+    return entry.line if single_line_face("plain").lacks(entry.label) else 0
 
 
 @lru_cache(maxsize=1)

@@ -6,7 +6,7 @@ import json
 import sys
 import time
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -48,6 +48,8 @@ def read_names(text: str, job_file: str, catalogue: Catalogue) -> List | None:
     from stonelayout.names import designs, names_of, read_list
     from stonelayout.namesrun import Task
 
+    from .designs import open_shop
+
     data = read_toml(text, job_file)
     names = names_of(data, text, job_file)
     if names is None:
@@ -58,7 +60,12 @@ def read_names(text: str, job_file: str, catalogue: Catalogue) -> List | None:
     found = designs(entries, data)
     drawing = (data.get("artwork") or {}).get("file")
     content = read_bytes(folder / drawing) if isinstance(drawing, str) else None
-    tasks = [Task(text, job_file, one.entries[0], catalogue, content) for one in found]
+    prices = (data.get("shop") or {}).get("file")
+    shop = open_shop(str(folder / prices) if isinstance(prices, str) else None, [], catalogue)
+    tasks = [
+        Task(text, job_file, replace(one.entries[0], copies=one.copies), catalogue, content, shop)
+        for one in found
+    ]
     return List(names, path, found, tasks, bad)
 
 
@@ -67,8 +74,6 @@ def list_jobs(text: str, job_file: str, catalogue: Catalogue) -> list[Job]:
 
     Raises JobError that lists every line which cannot be used: a count must be whole.
     """
-    from dataclasses import replace
-
     from stonelayout.errors import JobError
     from stonelayout.job import parse_job
 
@@ -78,8 +83,7 @@ def list_jobs(text: str, job_file: str, catalogue: Catalogue) -> list[Job]:
     jobs, problems = [], [f"{found.path}:{line}: {reason}" for line, reason in found.bad]
     for design, task in zip(found.designs, found.tasks, strict=True):
         try:
-            job = parse_job(text, job_file, catalogue, task.entry)
-            jobs.append(replace(job, copies=design.copies))
+            jobs.append(parse_job(text, job_file, catalogue, task.entry))
         except JobError as error:
             problems += [f"{found.path}:{design.lines[0]}: {line}" for line in error.problems]
     if problems:
@@ -264,9 +268,8 @@ def _papers(found: List, records: Mapping[int, Mapping[str, Any]]) -> dict[str, 
     from stonelayout.order import needs
     from stonelayout.quote import quote
     from stonelayout.quotewords import quote_text
+    from stonelayout.shop import demo_shop
     from stonelayout.stock import stock_lines, stock_text
-
-    from .designs import open_shop
 
     ordered, job = [], None
     for k, record in sorted(records.items()):
@@ -278,7 +281,7 @@ def _papers(found: List, records: Mapping[int, Mapping[str, Any]]) -> dict[str, 
         job = job or parse_job(task.job, task.file, task.catalogue, task.entry)
     if job is None:
         return {}
-    shop = open_shop(None, [job], job.catalogue)
+    shop = found.tasks[0].shop or demo_shop(job.catalogue)
     papers = {"stock.txt": stock_text(stock_lines(needs(ordered, job.spare), None, shop.pack))}
     try:
         found_quote = quote(ordered, job.sheet, shop, spare=job.spare, pressed=job.pressed)

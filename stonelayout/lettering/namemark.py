@@ -64,5 +64,5 @@ def _dash(line: Points) -> Points:
     """Return a line; a dot as a short upright dash."""
     if len(line) > 1:
         return line
-    half = np.array([[0.0, -DASH_MM / 2], [0.0, DASH_MM / 2]])
-    return line + half
+    (x, y) = line[0].tolist()
+    return np.array([[x, y - DASH_MM / 2], [x, y + DASH_MM / 2]])
