@@ -19,6 +19,9 @@ SNAP_MM = 0.2
 #: Curves that touch for longer than this, in pitches, share an edge; shorter, a point.
 SHARED = 0.75
 
+#: Shared places nearer along a path than this, in pitches, are one.
+SAME_PLACE = 0.2
+
 
 @dataclass
 class Contacts:
@@ -158,14 +161,19 @@ def _near_stretches(path: Path, line: LineString, pitch: float) -> list[tuple[fl
 
 
 def _thinned(path: Path, places: list[float], pitch: float) -> list[float]:
-    """Merge places that are one: nearer than a fifth of a pitch along the path."""
+    """Merge places that are one into their mean."""
     if path.closed:
         places = [s % path.length for s in places]
-    kept: list[float] = []
+    groups: list[list[float]] = []
     for s in sorted(places):
-        if kept and s - kept[-1] < 0.2 * pitch:
-            continue
-        kept.append(s)
-    if path.closed and len(kept) > 1 and kept[0] + path.length - kept[-1] < 0.2 * pitch:
-        kept.pop()
-    return kept
+        if groups and s - groups[-1][0] < SAME_PLACE * pitch:
+            groups[-1].append(s)
+        else:
+            groups.append([s])
+    if len(groups) > 1 and path.closed:
+        late = [s - path.length for s in groups[-1]]
+        if groups[0][0] - late[0] < SAME_PLACE * pitch:
+            groups[0] = late + groups[0]
+            groups.pop()
+    found = [sum(group) / len(group) for group in groups]
+    return sorted(s % path.length for s in found) if path.closed else found

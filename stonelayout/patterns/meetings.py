@@ -156,9 +156,8 @@ def _remove(lines: list[_Line], stands: _Stands, pitch: float) -> int:
     worth = np.where(pinned, _PIN_WORTH, 1.0) + _FIRST_WORTH * (1 - owner / len(lines))
     weight = np.zeros(len(centres))
     np.add.at(weight, node, worth)
-    near, _ = pairs_nearer(centres, pitch)
-    near = np.unique(np.sort(node[near], axis=1), axis=0)
-    near = near[near[:, 0] != near[:, 1]]
+    heads = np.unique(node)
+    near = heads[pairs_nearer(centres[heads], pitch)[0]]
     kept, _ = most_kept(weight, near)
     for k, line in enumerate(lines):
         removed += _drop(line, ~kept[node[owner == k]])

@@ -36,7 +36,9 @@ FIRMEST = 10.0
 #: Tips sharper than this, in degrees, keep the stones beside the tip apart by longer first chords.
 SHARP_DEGREES = 60.0
 #: What a mean stretch of 1 costs against a spread (CV) of 1 when a common pitch is chosen.
-_STRETCH_COST = 0.25
+_STRETCH_COST = 0.15
+#: A common pitch is looked for up to this many pitches.
+_MOST_STRETCH = 1.1
 #: Counts below the largest that are looked at for each span.
 _FEWER = 3
 
@@ -82,6 +84,7 @@ def equal_chords(path: Path, count: int, ratios: Points | None = None) -> tuple[
         return places, float(np.hypot(*(ends[1] - ends[0]))) / float(ratio[0])
     chord = path.length / float(ratio.sum())
     most = 0.3 * chord
+    rounding = 8 * float(np.finfo(np.float64).eps) * path.length
     band = np.ones((2, count))
     for step in range(_STEPS):
         points, unit = path.at_with_direction(places)
@@ -90,7 +93,7 @@ def equal_chords(path: Path, count: int, ratios: Points | None = None) -> tuple[
         if step == 0:
             chord = float(length.sum() / ratio.sum())
         residual = length - ratio * chord
-        if float(np.abs(residual).max()) <= EQUAL * chord:
+        if float(np.abs(residual).max()) <= EQUAL * chord + rounding:
             return (places, chord) if bool((np.diff(places) > 0).all()) else _NONE
         side /= np.maximum(length, 1e-300)[:, None]
         if step < _SMOOTH_STEPS:
@@ -348,8 +351,8 @@ def _common_counts(spans: list[_Span], pitch: float) -> list[int]:
         [(n, span.chord(n)) for n in range(span.most, max(span.most - _FEWER, 1) - 1, -1)]
         for span in spans
     ]
-    least = max(chords[0][1] for chords in tables)
-    targets = sorted({round(c, 9) for table in tables for _, c in table if c <= least * 1.0001})
+    chords = {round(c, 9) for table in tables for _, c in table}
+    targets = sorted({pitch, *(c for c in chords if c <= _MOST_STRETCH * pitch)})
     best: tuple[float, list[int]] | None = None
     for target in targets:
         chosen = [_nearest(table, target) for table in tables]

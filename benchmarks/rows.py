@@ -1,0 +1,163 @@
+"""Rows against the plain way, growth, conflicts: python benchmarks/rows.py."""
+
+from __future__ import annotations
+
+import math
+import sys
+import time
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import shapely
+
+from stonelayout.artwork import Line
+from stonelayout.neighbours import pairs_nearer
+from stonelayout.patterns.base import Ask, Spec
+from stonelayout.patterns.edge import edge_paths
+from stonelayout.patterns.meetings import lay_rows_together
+from stonelayout.patterns.mostkept import most_kept
+from stonelayout.patterns.rows import lay_row
+from stonelayout.polylines import Path
+
+PITCH = 2.4
+#: The plain way looks along the whole line for each stone: minutes for ten thousand.
+MOST_PLAIN = 1_000
+
+
+def best(call: Callable[[], Any], rounds: int = 5) -> tuple[float, Any]:
+    """Return the least time of a few runs, and the answer."""
+    least, answer = math.inf, None
+    for _ in range(rounds):
+        start = time.perf_counter()
+        answer = call()
+        least = min(least, time.perf_counter() - start)
+    return least, answer
+
+
+def wave(stones: int) -> Path:
+    """Return a closed wavy curve of about so many pitches."""
+    t = np.linspace(0, 2 * math.pi, 12 * stones, endpoint=False)
+    radius = 1 + 0.18 * np.sin(5 * t) + 0.07 * np.sin(11 * t + 1)
+    curve = Path.of(np.column_stack((np.cos(t), np.sin(t))) * radius[:, None], closed=True)
+    return Path.of(curve.points[:-1] * (stones * PITCH / curve.length), closed=True)
+
+
+def plain(path: Path) -> np.ndarray:
+    """Return what a user would write: equal steps of arc length."""
+    line = shapely.linestrings(path.points)
+    count = int(path.length / PITCH)
+    spots = shapely.line_interpolate_point(line, np.arange(count) * path.length / count)
+    return shapely.get_coordinates(spots)
+
+
+def chords(points: np.ndarray) -> np.ndarray:
+    """Return the distances between neighbours of a closed row."""
+    return np.hypot(*np.diff(np.concatenate((points, points[:1])), axis=0).T)
+
+
+def rows() -> None:
+    """Time and spread of single rows."""
+    print("stones   row s   us/stone  spread(row)  plain s  spread(plain)  least/pitch plain")
+    for stones in (100, 1_000, 10_000, 100_000):
+        path = wave(stones)
+        seconds, row = best(lambda path=path: lay_row(path, PITCH), 3)
+        assert row.chords.min() >= PITCH * (1 - 1e-9)
+        line = f"{len(row.at):6d} {seconds:8.4f} {seconds / len(row.at) * 1e6:9.1f} "
+        line += f"{np.ptp(row.chords) / row.chords.mean():11.1e}"
+        if stones <= MOST_PLAIN:
+            other, points = best(lambda path=path: plain(path), 1)
+            loose = chords(points)
+            line += (
+                f" {other:9.4f} {np.ptp(loose) / loose.mean():11.4f} {loose.min() / PITCH:14.4f}"
+            )
+        print(line)
+
+
+def outlines() -> None:
+    """Spread of chords (CV) over cornered outlines: letters of an open font."""
+    from benchmarks.gallery_shapes import letters
+
+    print("\nletter  stones  corners     CV %   min/max")
+    for count in (60, 100, 200):
+        for shape in letters("BSR&", 45.0):
+            ring = Path.of(shape.outline[0].points, closed=True)
+            row = lay_row(ring, ring.length / (count * 1.03))
+            found = row.chords
+            print(
+                f"{shape.id:6s} {len(row.at):7d} {row.pinned.sum():8d} "
+                f"{100 * found.std() / found.mean():8.2f} {found.min() / found.max():9.3f}"
+            )
+
+
+def conflicts() -> None:
+    """Removing the fewest of crossing rows."""
+    print("\ncandidates conflicts      s  proved   kept  greedy %")
+    rng = np.random.default_rng(1)
+    for rings in (40, 150):
+        parts = []
+        for _ in range(rings):
+            t = np.linspace(0, 2 * math.pi, 2400, endpoint=False)
+            radius = rng.uniform(50, 120) * (
+                1 + 0.2 * np.sin(rng.integers(2, 6) * t + rng.random())
+            )
+            middle = rng.uniform(0, 100 * math.sqrt(rings), 2)
+            curve = np.column_stack((np.cos(t), np.sin(t))) * radius[:, None] + middle
+            parts.append(lay_row(Path.of(curve, closed=True), PITCH).centres)
+        centres = np.concatenate(parts)
+        pairs, _ = pairs_nearer(centres, PITCH)
+        seconds, (keep, proved) = best(lambda p=pairs, c=centres: most_kept(np.ones(len(c)), p), 1)
+        assert not (keep[pairs[:, 0]] & keep[pairs[:, 1]]).any()
+        share = greedy(len(centres), pairs) / keep.sum()
+        print(
+            f"{len(centres):10d} {len(pairs):9d} {seconds:6.2f} {proved!s:>7s} {keep.sum():6d} "
+            f"{100 * share:9.3f}"
+        )
+
+
+def greedy(size: int, pairs: np.ndarray) -> int:
+    """Return how many nodes the least-degree greedy keeps."""
+    near: list[set[int]] = [set() for _ in range(size)]
+    for a, b in pairs.tolist():
+        near[a].add(b)
+        near[b].add(a)
+    import heapq
+
+    heap = [(len(n), k) for k, n in enumerate(near)]
+    heapq.heapify(heap)
+    gone = [False] * size
+    kept = 0
+    while heap:
+        degree, k = heapq.heappop(heap)
+        if gone[k] or degree != len(near[k]):
+            continue
+        kept += 1
+        for other in [k, *near[k]]:
+            gone[other] = True
+        for other in list(near[k]):
+            for third in near[other]:
+                if not gone[third]:
+                    near[third].discard(other)
+                    heapq.heappush(heap, (len(near[third]), third))
+    return kept
+
+
+def together() -> None:
+    """Rows laid together, contacts and all."""
+    print("\nshapes stones      s   us/stone")
+    for side in (3, 10, 30):
+        square = np.array([[0, 0], [24, 0], [24, 24], [0, 24]], dtype=float)
+        asks = [
+            Ask(None, (Line(square + [24 * i, 24 * j], True),), (Spec(2.0, PITCH),))
+            for i in range(side)
+            for j in range(side)
+        ]
+        seconds, laid = best(lambda asks=asks: lay_rows_together(asks, edge_paths), 1)
+        total = sum(len(answer.centres) for answer in laid)
+        print(f"{len(asks):6d} {total:6d} {seconds:7.2f} {seconds / total * 1e6:9.1f}")
+
+
+if __name__ == "__main__":
+    for part in (rows, outlines, conflicts, together):
+        part()
+        sys.stdout.flush()
