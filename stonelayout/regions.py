@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import shapely
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
@@ -122,12 +123,14 @@ def sample_outline(region: BaseGeometry, step: float) -> Outline:
     )
 
 
-def shrink_balls(outline: Outline, near: float) -> tuple[Points, npt.NDArray[np.intp], Points]:
+def shrink_balls(
+    outline: Outline, near: float, largest: float
+) -> tuple[Points, npt.NDArray[np.intp], Points]:
     """Find at each sample the largest ball inside that touches the outline there.
 
     Shrinking-ball iteration (Ma, Bae and Choi, "3D medial axis point approximation using nearest
-    neighbors and the normal field", The Visual Computer 28, 2012): from a large ball, touch the
-    nearest sample, shrink, repeat. Samples within ``near`` mm count only where the outline turns
+    neighbors and the normal field", The Visual Computer 28, 2012): from the region's ``largest``
+    disc (radius in mm), touch the nearest sample, shrink, repeat. Samples within ``near`` mm count only where the outline turns
     towards the ball. Returns radii (n,), the other sample touched (n,) and its angle in degrees
     from the first, seen from the centre (n,).
     """
@@ -136,8 +139,7 @@ def shrink_balls(outline: Outline, near: float) -> tuple[Points, npt.NDArray[np.
     points, inward = outline.points, outline.inward
     size = len(points)
     tree = KDTree(points)
-    span = points.max(axis=0) - points.min(axis=0)
-    radius = np.full(size, float(np.hypot(*span)))
+    radius = np.full(size, largest)
     other = np.arange(size)
     active = np.arange(size)
     many = min(12, size)
@@ -169,6 +171,11 @@ def shrink_balls(outline: Outline, near: float) -> tuple[Points, npt.NDArray[np.
     return radius, other, np.degrees(np.arccos(np.clip(cosine, -1, 1)))
 
 
+def largest_disc(polygon: Polygon, tolerance: float) -> float:
+    """Return the radius of the largest disc in a polygon, to ``tolerance`` (both in mm)."""
+    return float(shapely.maximum_inscribed_circle(polygon, tolerance).length)
+
+
 def local_width_range(region: BaseGeometry) -> tuple[float, float]:
     """Return the least and the largest local width of a region, in mm; (0, 0) when empty.
 
@@ -185,9 +192,10 @@ def local_width_range(region: BaseGeometry) -> tuple[float, float]:
             continue
         step = max(total / _RANGE_SAMPLES, 1e-6)
         outline = sample_outline(polygon, step)
-        radius, _, angle = shrink_balls(outline, 4 * step)
+        disc = largest_disc(polygon, step / 10)
+        radius, _, angle = shrink_balls(outline, 4 * step, disc * 1.01)
         wide = 2 * radius[(angle >= WIDTH_DEGREES) & ~outline.corner]
-        largest = 2 * float(shapely.maximum_inscribed_circle(polygon, step / 10).length)
+        largest = 2 * disc
         lows.append(min(float(wide.min()), largest) if len(wide) else largest)
         highs.append(largest)
     return (min(lows), max(highs)) if lows else (0.0, 0.0)

@@ -57,7 +57,7 @@ def test_samples_face_inside_and_balls_stay_inside():
     ring = shapely.box(0, 0, 30, 20).difference(shapely.box(8, 6, 22, 14))
     outline = sample_outline(ring, 0.5)
     assert shapely.contains_xy(ring, outline.points + 1e-3 * outline.inward).mean() > 0.95
-    radius, _, angle = shrink_balls(outline, 2.0)
+    radius, _, angle = shrink_balls(outline, 2.0, 20.0)
     wide = (angle > 150) & ~outline.corner
     centre = (outline.points + radius[:, None] * outline.inward)[wide]
     depth = shapely.distance(shapely.points(centre), ring.boundary)

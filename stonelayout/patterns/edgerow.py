@@ -14,7 +14,7 @@ from .courses import CHORDS, EDGE_MM, SLACK
 from .limbs import lay_corners
 from .parts import Part, discs, inset
 from .pieces import lay_line
-from .spans import spans_of
+from .spans import outline_spans
 from .standing import Standing
 
 
@@ -32,7 +32,7 @@ def fill_behind_edge_row(part: Part, fill: Callable[[Part], Points]) -> Points:
         return np.empty((0, 2))
     near = shapely.buffer(room, EDGE_MM, join_style="mitre", mitre_limit=1.5)
     standing = Standing(near, pitch * (1 - SLACK), part.mirrors, part.obstacles, distance)
-    spans, corners = spans_of(room, pitch)
+    spans, corners = outline_spans(room, pitch)
     lay_corners(standing, corners)
     for span in sorted(spans, key=lambda span: -round(span.length, 6)):
         lay_line(standing, span.points, span.closed)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import shapely
 from shapely.geometry import Polygon
 
-from stonelayout.regions import inset_mitred
+from stonelayout.regions import inset_mitred, largest_disc
 
 from .limbs import lay_corners
 from .parts import polygons
@@ -24,16 +24,11 @@ STRETCH = 1.2
 _MOST_RINGS = 10_000
 
 
-def depth_of(polygon: Polygon, pitch: float) -> float:
-    """Return the radius in mm of the largest disc in a polygon."""
-    return float(shapely.maximum_inscribed_circle(polygon, 1e-3 * pitch).length)
-
-
 def is_fat(room: Polygon, spans: list[Span], pitch: float) -> bool:
     """Tell whether a room is a blob (a disc, a heart, a star) rather than strokes."""
     if len(shapely.get_rings(room)) > 1:
         return False
-    depth = depth_of(room, pitch)
+    depth = largest_disc(room, 1e-3 * pitch)
     if depth <= FAT_DEPTH * pitch or room.area >= FAT_AREA * 4 * depth**2:
         return False
     sided = sum(
@@ -46,7 +41,7 @@ def is_fat(room: Polygon, spans: list[Span], pitch: float) -> bool:
 def lay_rings(standing: Standing, room: Polygon) -> None:
     """Lay rings from the outline inwards, a stone on every corner, evenly spaced to the middle."""
     pitch = standing.pitch
-    depth = depth_of(room, pitch) * (1 + 1e-9)
+    depth = largest_disc(room, 1e-3 * pitch) * (1 + 1e-9)
     gap = depth / max(int(depth / pitch), 1)
     if gap > STRETCH * pitch:
         gap = pitch

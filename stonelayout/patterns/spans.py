@@ -9,10 +9,11 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.artwork import Points
-from stonelayout.regions import Outline, rings_of, sample_ring, shrink_balls
+from stonelayout.regions import Outline, largest_disc, rings_of, sample_ring, shrink_balls
 
 Flags = npt.NDArray[np.bool_]
 
@@ -26,6 +27,10 @@ VERTEX_DEGREES = 8.0
 #: other contact lies on the span beyond a convex corner (an end of a stroke, not its other
 #: side); and where no sample of a span has a width otherwise.
 WIDTH_DEGREES, CAP_DEGREES, LOOSE_DEGREES = 128.0, 148.0, 115.0
+
+
+#: The centre line of a thin stroke runs through joints up to so many pitches long.
+BRIDGE = 5.0
 
 
 @dataclass(eq=False)
@@ -132,11 +137,11 @@ def _with_notches(
     return np.array(place), np.array(index, dtype=np.intp), np.array(angle)
 
 
-def spans_of(room: BaseGeometry, pitch: float) -> tuple[list[Span], list[Corner]]:
+def spans_of(room: Polygon, pitch: float) -> tuple[list[Span], list[Corner]]:
     """Cut the outline of a room at its corners, and measure how wide the room is along it."""
     spans, corners = outline_spans(room, pitch)
     if spans:
-        _measure(spans, corners, pitch)
+        _measure(spans, corners, pitch, largest_disc(room, 0.01 * pitch) * 1.01 + 0.02 * pitch)
     return spans, corners
 
 
@@ -191,13 +196,13 @@ def _start(points: Points) -> int:
     return int(np.lexsort((points[:, 0], points[:, 1], off))[0])
 
 
-def _measure(spans: list[Span], corners: list[Corner], pitch: float) -> None:
+def _measure(spans: list[Span], corners: list[Corner], pitch: float, largest: float) -> None:
     owner = np.repeat(np.arange(len(spans)), [len(s.points) for s in spans])
     points = np.concatenate([s.points for s in spans])
     inward = np.concatenate([s.inward for s in spans])
     along = np.column_stack((inward[:, 1], -inward[:, 0]))
     everything = Outline(points, along, owner, np.zeros(len(points), bool))
-    radius, other, angle = shrink_balls(everything, 0.3 * pitch)
+    radius, other, angle = shrink_balls(everything, 0.3 * pitch, largest)
     reflex = np.array([c.place for c in corners if c.turn < 0]).reshape(-1, 2)
     bulges = np.zeros(len(points), dtype=np.bool_)
     for place in reflex:
@@ -302,8 +307,11 @@ def row_runs(span: Span, k: int, pitch: float) -> tuple[Points, list[tuple[int, 
         return span.points, []
     offset = k * span.gap
     line = span.points + offset[:, None] * span.inward
-    away, _ = KDTree(span.points).query(line)
-    wanted &= away >= offset - 0.12 * pitch
+    some = np.flatnonzero(wanted)
+    away, _ = KDTree(span.points).query(
+        line[some], distance_upper_bound=float(offset[some].max()) + 0.12 * pitch
+    )
+    wanted[some] = away >= offset[some] - 0.12 * pitch
     ahead = np.diff(line, axis=0)
     along = np.diff(span.points, axis=0)
     forward = (ahead * along).sum(axis=1) > -1e-15
@@ -320,8 +328,8 @@ def centre_lines(span: Span, pitch: float) -> list[tuple[Points, Points, bool]]:
     thin = (span.count == 1) & span.valid
     gaps = runs(~thin)
     for low, high in gaps:
-        if low > 0 and high < len(thin) and span.s[high - 1] - span.s[low] < pitch:
-            thin[low:high] = span.count[low:high] == 1
+        if low > 0 and high < len(thin) and span.s[high - 1] - span.s[low] < BRIDGE * pitch:
+            thin[low:high] = span.count[low:high] == 1  # carried through a joint
     for low, high in runs(thin):
         if high - low < 3:
             continue
