@@ -130,9 +130,9 @@ def shrink_balls(
 
     Shrinking-ball iteration (Ma, Bae and Choi, "3D medial axis point approximation using nearest
     neighbors and the normal field", The Visual Computer 28, 2012): from the region's ``largest``
-    disc (radius in mm), touch the nearest sample, shrink, repeat. Samples within ``near`` mm count only where the outline turns
-    towards the ball. Returns radii (n,), the other sample touched (n,) and its angle in degrees
-    from the first, seen from the centre (n,).
+    disc (radius in mm), touch the nearest sample, shrink, repeat. Samples within ``near`` mm
+    count only where the outline turns towards the ball. Returns radii (n,), the other sample
+    touched (n,) and its angle in degrees from the first, seen from the centre (n,).
     """
     from scipy.spatial import KDTree
 

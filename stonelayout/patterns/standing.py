@@ -76,7 +76,7 @@ class Standing:
         index = np.zeros(size, dtype=np.intp)
         if not size:
             return best, index
-        if len(self.centres) - self._tree_size > max(_LATEST, self._tree_size // 8):
+        if len(self.centres) - self._tree_size > max(_LATEST, self._tree_size // 64):
             self._tree, self._tree_size = KDTree(self.centres), len(self.centres)
         if self._tree_size:
             best, index = self._tree.query(points)
