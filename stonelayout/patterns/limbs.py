@@ -89,7 +89,8 @@ def on_row(standing: Standing, span: Span) -> Points:
     if not len(stones):
         return np.empty(0)
     away, k = KDTree(span.points).query(stones, distance_upper_bound=0.1 * pitch)
-    stones, k = stones[np.isfinite(away)], np.asarray(k)[np.isfinite(away)]
+    near = np.isfinite(away)
+    stones, k = stones[near], np.atleast_1d(np.asarray(k, dtype=np.intp))[near]
     best, at = np.full(len(stones), np.inf), np.zeros(len(stones))
     for first in (np.maximum(k - 1, 0), np.minimum(k, len(span.points) - 2)):
         start = span.points[first]
