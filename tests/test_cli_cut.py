@@ -116,7 +116,8 @@ def test_a_hand_moved_layer_reads_back_and_is_cut_again(tmp_path):
     data = json.loads(out)
     assert [entry["count"] for entry in data["layers"]] == [48, 20]
     assert data["layers"][0]["time"]["lifts"] > 48
-    assert "01-ss6-crystal.dxf" in data["files"]
+    assert "01-ss6-crystal.svg" in data["files"]
+    assert [entry["file"] for entry in data["layers"]] == ["01-ss6-crystal.dxf", "02-ss10-jet.dxf"]
 
 
 @pytest.mark.usefixtures("layout")

@@ -207,7 +207,12 @@ def _print(
                 "force": list(sheet.force),
                 "speed": sheet.speed,
                 "layers": [
-                    {**layer_entry(layer), "reason": layer.reason, "time": time.as_dict()}
+                    {
+                        **layer_entry(layer),
+                        "file": next(name for name in names if name.startswith(f"{layer.name}.")),
+                        "reason": layer.reason,
+                        "time": time.as_dict(),
+                    }
                     for layer, time in zip(layers, times, strict=True)
                 ],
                 "files": list(names),
