@@ -18,6 +18,7 @@ from .papers import bench_papers, proofs, till_papers
 from .registration import registration
 from .report import report, to_json
 from .shop import Shop, demo_shop
+from .strength import check_strength
 from .template import Layer, Page
 from .writers.svg import layer_svg
 
@@ -47,7 +48,10 @@ def make(job: Job, artwork: Artwork, shop: Shop | None = None) -> Made:
         from .lettering.namemark import named
 
         marks = named(marks, job.label, job.line)
-    checked = check(layers, job.sheet, job.catalogue, marks.page)
+    checked = (
+        *check(layers, job.sheet, job.catalogue, marks.page),
+        *check_strength(layers, job.sheet, marks.page),
+    )
     design = design_of(job.name, layout, layers, marks.page.size, job.copies)
     till, priced = till_papers(job, design, shop or demo_shop(job.catalogue))
     findings = in_order((*layout.findings, *checked, *priced))
