@@ -45,7 +45,7 @@ class Effort:
 
 EFFORTS = {
     "draft": Effort((), 0, 0, 0.9, 1, 0, 1),
-    "good": Effort((0.1, 0.17, 0.28), 4, 2, 0.7, 1, 0, 3),
+    "good": Effort((0.1, 0.17, 0.28), 3, 2, 0.7, 1, 0, 2, steps=220),
     "best": Effort((0.03, 0.1, 0.17, 0.25, 0.35, 0.5), 36, 8, 0.6, 3, 8, 3),
 }
 #: A room narrower than this share of a pitch is a line: its grid is one row, and stays.
