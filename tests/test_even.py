@@ -16,8 +16,9 @@ from stonelayout.bounds import proved_bound
 from stonelayout.measures import largest_empty
 from stonelayout.neighbours import pairs_nearer
 from stonelayout.patterns.base import Ask, Obstacles, Spec
-from stonelayout.patterns.even import lay_even
+from stonelayout.patterns.even import lay_even, ring_start
 from stonelayout.patterns.lattice import lay_lattice
+from stonelayout.patterns.packing import Packer
 from stonelayout.patterns.relax import Trial, relax
 from stonelayout.patterns.walls import Wall
 
@@ -187,3 +188,16 @@ def test_held_discs_do_not_move():
     assert rest == 0
     assert np.array_equal(found[0], start[0])
     assert found[2, 1] == 3.0
+
+
+def test_curved_hexagonal_packing_of_61_discs_in_a_circle():
+    # Container to disc 1 + 1 / sin(pi / 6k), k = 4: 61 discs (Lubachevsky and Graham, arXiv
+    # math/0406098); at (1 - 2e-4) x that distance. The best grid holds 57.
+    radius = 1 / math.sin(math.pi / 24)
+    t = np.arange(720) * math.tau / 720
+    circle = Polygon(radius * np.stack((np.cos(t), np.sin(t)), axis=1))
+    pitch = 2 * (1 - 2e-4)
+    packer = Packer(circle, pitch, images=False)
+    points = packer.press([ring_start(circle, 57)])[0]
+    assert len(points) == 61
+    check(circle, points, 0.0, pitch)

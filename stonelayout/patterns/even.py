@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+import shapely
 from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
@@ -48,6 +49,8 @@ EFFORTS = {
     "good": Effort((0.1, 0.17, 0.28), 3, 2, 0.7, 1, 0, 2, steps=220),
     "best": Effort((0.03, 0.1, 0.17, 0.25, 0.35, 0.5), 36, 8, 0.6, 3, 8, 3),
 }
+#: A room counts as round when 4 pi A / L^2 is above this.
+ROUND = 0.9
 #: A room narrower than this share of a pitch is a line: its grid is one row, and stays.
 THIN = 1e-4
 #: Whole-room search is for this many discs at most.
@@ -136,6 +139,9 @@ def _starts(
 ) -> list[Points]:
     """Return grids that are too full: of several pitches and angles, plain and fitted."""
     found: list[Points] = []
+    roundness = 4 * math.pi * room.area / room.length**2
+    if effort.batches and not images and roundness > ROUND and len(grid) <= FEW:
+        found.append(ring_start(room, len(grid)))
     most = min(effort.grids, max(1, effort.grids * 500 // len(grid)))
     for fit in (False, True) if len(grid) <= FEW else (False,):
         for angles in (None, (0.0,), (math.pi / 2,)):
@@ -151,6 +157,21 @@ def _starts(
                 ):
                     found.append(start)
     return found
+
+
+def ring_start(room: BaseGeometry, least: int) -> Points:
+    """Return rings of 6j discs about the middle, more than ``least`` in all.
+
+    The start of curved hexagonal packings (Lubachevsky and Graham, arXiv math/0406098).
+    """
+    count = math.ceil((math.sqrt(12 * least - 3) - 3) / 6)
+    middle = shapely.get_coordinates(shapely.centroid(room))
+    radius = math.sqrt(room.area / math.pi)
+    rings = [middle]
+    for j in range(1, count + 1):
+        turn = np.arange(6 * j) * (math.tau / (6 * j))
+        rings.append(middle + radius * j / count * np.stack((np.cos(turn), np.sin(turn)), axis=1))
+    return np.concatenate(rings)
 
 
 def _fitted(room: BaseGeometry, grid: Points) -> Points:
