@@ -14,7 +14,14 @@ from .lay import lay
 from .layers import separate
 from .layout import Layout
 from .order import design_of
-from .papers import bench_papers, proofs, till_papers
+from .papers import (
+    bench_papers,
+    cut_seconds,
+    order_summary,
+    proofs,
+    roll_papers,
+    till_papers,
+)
 from .registration import registration
 from .report import report, to_json
 from .shop import Shop, demo_shop
@@ -52,10 +59,14 @@ def make(job: Job, artwork: Artwork, shop: Shop | None = None) -> Made:
         *check(layers, job.sheet, job.catalogue, marks.page),
         *check_strength(layers, job.sheet, marks.page),
     )
-    design = design_of(job.name, layout, layers, marks.page.size, job.copies)
-    till, priced = till_papers(job, design, shop or demo_shop(job.catalogue))
-    findings = in_order((*layout.findings, *checked, *priced))
+    shop = shop or demo_shop(job.catalogue)
+    seconds = cut_seconds(layers, marks, job.sheet, job.catalogue)
+    design = design_of(job.name, layout, layers, marks.page.size, job.copies, seconds)
+    till, priced, found = till_papers(job, design, shop)
+    roll, unplanned, used = roll_papers(job, layers, marks, shop)
+    findings = in_order((*layout.findings, *checked, *priced, *unplanned))
     data = report(job, artwork, layout, layers, findings)
+    data["order"] = order_summary(design, found, used)
     files: dict[str, str | bytes] = {
         f"{layer.name}.svg": layer_svg(layer, marks) for layer in layers
     }
@@ -63,5 +74,7 @@ def make(job: Job, artwork: Artwork, shop: Shop | None = None) -> Made:
     files |= proofs(job, layout, layers, findings)
     files |= bench_papers(job, design, layout, layers, marks, findings)
     files |= till
+    files |= roll
+    data["files"] = sorted((*files, "report.json"))
     files["report.json"] = to_json(data)
     return Made(layout, layers, marks.page, findings, data, files)

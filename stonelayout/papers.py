@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
+from .catalogue import Catalogue, Sheet
+from .cutpath import cut_time, passes_and_overcut, runs
 from .errors import InputError, MissingExtraError
 from .findings import Finding
 from .job import Job
 from .jobsheet import Bench, jobsheet_html
 from .layout import Layout
-from .order import Design, needs
+from .order import Design, needs, whole
 from .proof import proof_svg
 from .proofpage import proof_html
-from .quote import price_list, quote
+from .quote import Quote, price_list, quote
 from .quotewords import price_list_text, quote_data, quote_text
 from .report import to_json
+from .rollpapers import Set, plan_sets, roll_files, roll_of
 from .shop import Shop
 from .stock import stock_csv, stock_lines
 from .template import Layer, Registration
@@ -58,9 +62,44 @@ def bench_papers(
     return {"jobsheet.html": jobsheet_html(bench, job.catalogue.colours)}
 
 
+def cut_seconds(
+    layers: Sequence[Layer], registration: Registration, sheet: Sheet, catalogue: Catalogue
+) -> float:
+    """Estimate the time in seconds to cut all layers, on the least cutter that takes the sheet."""
+    cutters = sorted(catalogue.cutters.values(), key=lambda c: (c.width, c.name))
+    if not cutters:
+        return 0.0
+    cutter = next((c for c in cutters if c.width >= sheet.width), cutters[-1])
+    passes, overcut = passes_and_overcut(sheet)
+    return sum(
+        cut_time(
+            runs(layer, registration, passes=passes, overcut=overcut), registration, cutter
+        ).seconds
+        for layer in layers
+    )
+
+
+def roll_papers(
+    job: Job, layers: tuple[Layer, ...], registration: Registration, shop: Shop
+) -> tuple[dict[str, str | bytes], tuple[Finding, ...], float | None]:
+    """Return the roll plan's files, a finding where there is none, and the length used in mm.
+
+    As many sets of templates are planned as the copies wear out.
+    """
+    price = shop.sheets.get(job.sheet.name)
+    sets = whole(job.copies, price.reuses) if price else 1
+    try:
+        plan, templates = plan_sets(
+            [Set(job.name, layers, registration, sets)], job.sheet, roll_of(job.sheet)
+        )
+    except InputError as error:
+        return {}, (Finding("no-roll-plan", "warning", error.message),), None
+    return roll_files(plan, templates, job.name), (), plan.used
+
+
 def till_papers(
     job: Job, design: Design, shop: Shop
-) -> tuple[dict[str, str | bytes], tuple[Finding, ...]]:
+) -> tuple[dict[str, str | bytes], tuple[Finding, ...], Quote | None]:
     """Return the stones to buy and the quote; a finding says why there is no quote."""
     lines = stock_lines(needs([design], job.spare), None, shop.pack)
     files: dict[str, str | bytes] = {"stones.csv": stock_csv(lines)}
@@ -69,13 +108,26 @@ def till_papers(
         prices = price_list(design, job.sheet, shop, spare=job.spare, pressed=job.pressed)
     except InputError as error:
         words = f"no quote: {error.message} (in {shop.file})".replace("\n", "; ")
-        return files, (Finding("no-quote", "note", words),)
+        return files, (Finding("no-quote", "note", words),), None
     files["quote.txt"] = quote_text(found) + price_list_text(prices)
     files["quote.json"] = to_json(quote_data(found, prices))
     if found.total < found.cost:
         words = f"the price of {found.total:.2f} is below the cost of {found.cost:.2f}"
-        return files, (Finding("below-cost", "warning", words),)
-    return files, ()
+        return files, (Finding("below-cost", "warning", words),), found
+    return files, (), found
+
+
+def order_summary(design: Design, found: Quote | None, used: float | None) -> dict[str, Any]:
+    """Return the order in a few figures, as it stands in the report; None where not known."""
+    return {
+        "copies": design.copies,
+        "cut_minutes": round(design.cut_seconds / 60, 1),
+        "roll_mm": None if used is None else round(used, 1),
+        "price_each": None if found is None else f"{found.price:.2f}",
+        "currency": None if found is None else found.currency,
+        "demo_prices": None if found is None else found.demo,
+        "minutes_by_hand": None if found is None else f"{found.hand.total}",
+    }
 
 
 def png(svg: str) -> bytes:

@@ -174,6 +174,31 @@ def test_make_writes_all_papers_with_the_same_numbers(job):
     assert f"; {stones} stones</p>" in (out / "proof.html").read_text()
     assert f"<dd>{stones}</dd>" in (out / "jobsheet.html").read_text()
     assert "INVENTED" in (out / "quote.txt").read_text()
+    roll = json.loads((out / "roll.json").read_text())
+    order = report["order"]
+    assert order["roll_mm"] == roll["length_used"]
+    assert (order["copies"], order["price_each"]) == (12, quote["price_each"])
+    assert order["cut_minutes"] > 0
+    assert sorted(path.name for path in out.iterdir()) == report["files"]
+
+
+def test_make_clears_away_what_an_earlier_run_left_and_nothing_else(job):
+    out = job.parent / "out"
+    run("make", job, "--out", out)
+    (out / "mine.txt").write_text("keep")
+    job.write_text(job.read_text().replace('"ss10"', '"ss9"') + '[outputs]\nproof = ["svg"]\n')
+    run("make", job, "--out", out)
+    left = {path.name for path in out.iterdir()}
+    assert left == {*json.loads((out / "report.json").read_text())["files"], "mine.txt"}
+    assert not {"quote.txt", "proof.html", "01-ss10-red.svg"} & left
+
+
+def test_the_summary_can_be_read_in_ten_seconds(job):
+    lines = run("make", job, "--out", job.parent / "out").stdout.splitlines()
+    assert len(lines) == 4
+    assert lines[2].startswith("  12 transfers, about ")
+    assert "INVENTED demo prices" in lines[2]
+    assert lines[3].endswith("proof.html first")
 
 
 def test_make_without_a_price_says_so_and_goes_on(job):

@@ -61,6 +61,16 @@ def open_designs(
     return [one for file in files for one in _open(file, copies, sheet_name, catalogue)]
 
 
+def open_design(
+    file: str, copies: int | None, sheet_name: str | None, catalogue: Catalogue
+) -> Opened:
+    """Open a file that holds one design; a usage error for a job with a names list."""
+    found = open_designs([file], copies, sheet_name, catalogue)
+    if len(found) > 1:
+        raise click.UsageError(f"{file} lists {len(found)} names: stonelayout make makes them all")
+    return found[0]
+
+
 def _open(
     file: str, copies: int | None, sheet_name: str | None, catalogue: Catalogue
 ) -> list[Opened]:
@@ -77,7 +87,7 @@ def _open(
         sheet, name = catalogue.sheet(sheet_name or DEFAULT_SHEET), Path(file).stem
         if name == "layout" and Path(file).parent.name:
             name = Path(file).parent.name
-        return [_opened(name, layout, sheet, copies or 1)]
+        return [_opened(name, layout, sheet, copies or 1, catalogue)]
     from stonelayout.job import parse_job
     from stonelayout.lay import lay
 
@@ -90,18 +100,27 @@ def _open(
         sheet = catalogue.sheet(sheet_name) if sheet_name is not None else job.sheet
         layout = lay(job_artwork(job), job.rules, job.sheet)
         each = job.copies * (copies or 1) if job.label else copies or job.copies
-        found.append(_opened(job.name, layout, sheet, each, job))
+        found.append(_opened(job.name, layout, sheet, each, catalogue, job))
     return found
 
 
-def _opened(name: str, layout: Layout, sheet: Sheet, copies: int, job: Job | None = None) -> Opened:
+def _opened(
+    name: str,
+    layout: Layout,
+    sheet: Sheet,
+    copies: int,
+    catalogue: Catalogue,
+    job: Job | None = None,
+) -> Opened:
     from stonelayout.layers import separate
     from stonelayout.order import design_of
+    from stonelayout.papers import cut_seconds
     from stonelayout.registration import registration
 
     layers = separate(layout, sheet)
     marks = registration(layers, sheet)
-    design = design_of(name, layout, layers, marks.page.size, copies)
+    seconds = cut_seconds(layers, marks, sheet, catalogue)
+    design = design_of(name, layout, layers, marks.page.size, copies, seconds)
     return Opened(name, layout, layers, marks, sheet, design, job)
 
 

@@ -14,7 +14,7 @@ from .common import (
     sheet_option,
     write_result,
 )
-from .designs import copies_option, open_designs, spare_of, spare_option
+from .designs import copies_option, open_design, spare_of, spare_option
 
 
 @click.command("jobsheet")
@@ -46,7 +46,7 @@ def command(
     if output is None and form == "text":
         raise click.UsageError("say where the page goes: -o FILE (or --format json)")
     catalogue = load_catalogue(catalogue_files)
-    (one,) = open_designs([file], copies, sheet_name, catalogue)
+    one = open_design(file, copies, sheet_name, catalogue)
     bench = Bench(
         one.design,
         one.layout,

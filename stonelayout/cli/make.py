@@ -87,10 +87,11 @@ def command(
 
 
 def _former_files(folder: Path) -> set[str]:
-    """Return the layer files that an earlier run left here, by its own report."""
+    """Return the files that an earlier run left here, by its own report."""
     try:
         data = json.loads((folder / "report.json").read_text(encoding="utf-8"))
-        return {str(layer["file"]) for layer in data["layers"] if "/" not in layer["file"]}
+        names = [*data.get("files", ()), *(layer["file"] for layer in data["layers"])]
+        return {str(name) for name in names if Path(name).name == name}
     except (OSError, ValueError, KeyError, TypeError, StoneLayoutError):
         return set()
 
@@ -109,9 +110,28 @@ def _summary(report: Mapping[str, Any], out: str) -> None:
             + (f"least web {web:.2f} mm  " if web is not None else "")
             + layer["file"]
         )
+    click.echo(_order_line(report["order"]))
     for entry in report["skipped"]:
         what = f"{entry['what']} {entry['id']}".strip()
         click.echo(f"not read: {what}: {entry['reason']} ({entry['count']})")
     for note in report["notes"]:
         click.echo(f"note: {note}")
-    click.echo(f"written to {out}; look at {Path(out) / 'proof.svg'} first")
+    click.echo(f"written to {out}; look at {Path(out) / _look(report)} first")
+
+
+def _look(report: Mapping[str, Any]) -> str:
+    """Return the proof to look at first: the page where there is one."""
+    names = ("proof.html", "proof.svg", "proof.png")
+    return next((name for name in names if name in report["files"]), "report.json")
+
+
+def _order_line(order: Mapping[str, Any]) -> str:
+    """Say in one line what the order takes and what it costs."""
+    parts = [f"{order['copies']} transfers", f"about {order['cut_minutes']:.0f} min to cut"]
+    if order["roll_mm"] is not None:
+        parts.append(f"{mm_and_inches(order['roll_mm'], 0)} of roll")
+    if order["price_each"] is not None:
+        demo = " (INVENTED demo prices)" if order["demo_prices"] else ""
+        parts.append(f"{order['minutes_by_hand']} min by hand")
+        parts.append(f"{order['price_each']} {order['currency']} each{demo}")
+    return "  " + ", ".join(parts)

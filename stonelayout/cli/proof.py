@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from .common import catalogue_option, load_catalogue, say, sheet_option, write_result
-from .designs import open_designs
+from .designs import open_design
 
 ENDINGS = (".html", ".svg", ".png")
 
@@ -42,7 +42,7 @@ def command(
     if ending not in ENDINGS:
         raise click.UsageError(f'"{output}": end the name in {", ".join(ENDINGS)}')
     catalogue = load_catalogue(catalogue_files)
-    (one,) = open_designs([file], None, sheet_name, catalogue)
+    one = open_design(file, None, sheet_name, catalogue)
     cloth = catalogue.rgb(garment or (one.job.garment if one.job is not None else "navy"))
     findings = () if customer else one.findings(catalogue)
     name = title or one.name

@@ -45,7 +45,7 @@ def command(
     form: str,
     catalogue_files: tuple[str, ...],
 ) -> int:
-    r"""Place all templates of an order on the roll, and write a cut file for each panel.
+    """Place all templates of an order on the roll, and write a cut file for each panel.
 
     \b
     stonelayout roll crest.toml names/*.json --out roll
