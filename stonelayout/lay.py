@@ -118,7 +118,7 @@ class _Bench:
 
     def obstacles(self, rule: Rule, shape: Shape) -> Obstacles:
         """Return the stones near a shape, with the distance that each keeps from the rule's."""
-        if not self.centres:
+        if not any(len(laid) for laid in self.centres):
             return Obstacles.none(len(rule.stones))
         centres = np.concatenate(self.centres)
         kind = np.concatenate(self.kind)
