@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -118,24 +119,24 @@ def joined(drawings: Iterable[Drawing]) -> Drawing:
     return Drawing(commands, parts[0].stroked if parts else False)
 
 
-def _flat(commands: Sequence[Command], pieces: int) -> Points:
-    points: list[tuple[float, float]] = []
+@lru_cache(maxsize=16)
+def _bernstein(pieces: int, degree: int) -> Points:
+    """Return the Bernstein polynomials at the ends of the pieces, shape (pieces, degree + 1)."""
     t = np.linspace(0, 1, pieces + 1)[1:, None]
+    k = np.arange(degree + 1)
+    choose = np.array([math.comb(degree, i) for i in range(degree + 1)])
+    table: Points = choose * t**k * (1 - t) ** (degree - k)
+    return table
+
+
+def _flat(commands: Sequence[Command], pieces: int) -> Points:
+    points: list[Sequence[float]] = []
     for op, v in commands:
         if op in "ML":
-            points.append((v[0], v[1]))
+            points.append(v)
         elif op == "Z":
             points.append(points[0])
         else:
-            p = np.array([points[-1], *zip(v[::2], v[1::2], strict=True)])
-            if op == "Q":
-                curve = (1 - t) ** 2 * p[0] + 2 * t * (1 - t) * p[1] + t**2 * p[2]
-            else:
-                curve = (
-                    (1 - t) ** 3 * p[0]
-                    + 3 * t * (1 - t) ** 2 * p[1]
-                    + 3 * t**2 * (1 - t) * p[2]
-                    + t**3 * p[3]
-                )
-            points.extend((float(x), float(y)) for x, y in curve)
+            controls = np.array((*points[-1], *v)).reshape(-1, 2)
+            points += (_bernstein(pieces, len(controls) - 1) @ controls).tolist()
     return np.array(points)
