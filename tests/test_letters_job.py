@@ -50,6 +50,15 @@ def test_a_job_of_words_only(catalogue, tmp_path):
     assert ((layout.centres > 0) & (layout.centres < art.size)).all()
 
 
+def test_words_too_small_to_read_are_noted(catalogue, tmp_path):
+    small = with_texts(
+        job(NAME.replace("40 mm", "12 mm") + RULE.format("name"), catalogue), None, tmp_path
+    )
+    assert "capitals of 12 mm are less than 7 stones high" in small.notes[0]
+    large = with_texts(job(NAME + RULE.format("name"), catalogue), None, tmp_path)
+    assert large.notes == ()
+
+
 def test_words_stand_on_the_artwork_and_share_no_id_with_it(catalogue, tmp_path):
     text = (
         '[artwork]\nfile = "c.svg"\n'

@@ -13,9 +13,11 @@ from stonelayout.errors import StoneLayoutError
 from stonelayout.job import Job, Rule
 from stonelayout.svg import read_svg
 from stonelayout.text import Setting, Text
+from stonelayout.units import mm
 
 from .compose import Lettering, set_text
 from .drawing import Points
+from .readable import ROWS, seven_stones
 from .svg import letters_box, letters_svg
 
 #: Width in mm with which single lines are shown where no rule lays stones on them.
@@ -41,6 +43,11 @@ def with_texts(job: Job, artwork: Artwork | None, folder: Path) -> Artwork:
         lettering = _set(text, folder, stones, artwork)
         letterings.append(lettering)
         notes += lettering.notes
+        if stones is not None and lettering.capital < seven_stones(stones) - 1e-6:
+            notes.append(
+                f'"{text.words}": capitals of {mm(lettering.capital, 1)} are less than '
+                f"{ROWS} stones high and hard to read: at least {mm(seven_stones(stones), 1)}"
+            )
     if artwork is None:
         box = _page(letterings)
         size, size_from = (box[2] - box[0], box[3] - box[1]), "the words"

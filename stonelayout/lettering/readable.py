@@ -62,10 +62,14 @@ class Readable:
         )
 
 
+def seven_stones(stones: Setting) -> float:
+    """Return the height in mm of a column of seven stones."""
+    return (ROWS - 1) * stones.pitch + stones.diameter
+
+
 def readable(letters: Iterable[tuple[str, Drawing]], capital: float, stones: Setting) -> Readable:
     """Measure letters (text, drawing in mm) set with capitals ``capital`` mm high."""
-    seven = (ROWS - 1) * stones.pitch + stones.diameter
-    found = [Readable(seven, "", f"{ROWS} stones in the height of a capital")]
+    found = [Readable(seven_stones(stones), "", f"{ROWS} stones in the height of a capital")]
     stems: list[Points] = []
     single = True
     for text, drawing in letters:
