@@ -46,6 +46,7 @@ class Browser:
         self.process = subprocess.Popen(
             [sys.executable, "-c", _RUN, *map(str, theirs), *command],
             pass_fds=theirs,
+            env={**os.environ, "XDG_CONFIG_HOME": str(profile)},
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
