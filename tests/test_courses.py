@@ -125,6 +125,36 @@ def test_two_like_letters_in_one_region_get_like_fills():
     assert_same(centres[left], centres[~left] - (100, 3))
 
 
+@pytest.mark.parametrize("width", [1.65, 1.8, 1.95])
+def test_a_third_row_stands_in_the_gaps_of_two_far_ones(width):
+    region = bar(width)
+    centres = lay(region)
+    assert_sound(region, centres)
+    rows, count = rows_of(centres[:, 1] - STONE / 2)
+    assert rows == pytest.approx([0, width / 2, width], abs=1e-3)
+    assert count[0] == count[2] == count[1] + 1
+
+
+def test_a_disc_is_filled_with_rings():
+    radius = 5 * PITCH * 1.05
+    region = shapely.Point(3, 4).buffer(radius + STONE / 2, 256)
+    centres = lay(region)
+    assert_sound(region, centres)
+    depth = np.hypot(*(centres - (3, 4)).T) / (radius / 5)
+    assert np.abs(depth - np.round(depth)).max() < 0.01
+    assert len(centres) >= 90  # 2 pi (1 + ... + 5) rounded down, and the middle: 93 at most
+
+
+def test_rows_run_straight_beside_a_row_laid_before():
+    upper, lower = shapely.box(0, 0, 40, 14), shapely.box(0, 14, 40, 28)
+    first = lay(upper)
+    second = lay(lower, obstacles=Obstacles(first, np.full((len(first), 1), PITCH)))
+    edge = second[second[:, 1] < 14 + PITCH]
+    assert len(edge) == 12
+    assert np.ptp(edge[:, 1]) < 1e-6
+    assert edge[:, 1].min() - first[:, 1].max() == pytest.approx(PITCH)
+
+
 def test_margin_moves_stones_inside():
     region = glyph("sans E", 4)
     centres = lay(region, margin=0.7)

@@ -21,6 +21,8 @@ COPY_STRETCH = 1.10
 QUINCUNX, QUINCUNX_BEND = 1.6, 0.2
 #: That stroke's half width varies by less than this, in pitches.
 QUINCUNX_TAPER = 0.06
+#: The width is measured along this share of such a stretch, not only carried through joints.
+MEASURED = 0.6
 #: Rows this far apart, in pitches, get a stone where they turn at a corner; nearer ones form a
 #: grid there.
 MITRE = 1.15
@@ -117,8 +119,9 @@ def lay_quincunx(standing: Standing, room: BaseGeometry, span: Span) -> None:
     pitch = standing.pitch
     bend = span.bend(pitch) * 2 * span.half
     wanted = (span.count == 2) & (2 * span.half >= QUINCUNX * pitch) & (bend < QUINCUNX_BEND)
-    for low, high in runs(wanted & span.valid):
-        if span.s[high - 1] - span.s[low] < 3 * pitch:
+    for low, high in runs(wanted):
+        long = span.s[high - 1] - span.s[low] >= 3 * pitch
+        if not long or span.valid[low:high].mean() < MEASURED:
             continue
         half = float(span.half[low:high].min())
         if float(span.half[low:high].max()) - half > QUINCUNX_TAPER * pitch:

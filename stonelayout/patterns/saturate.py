@@ -37,18 +37,19 @@ def vacancies(standing: Standing, rim: Points, room: BaseGeometry) -> tuple[Poin
 
 
 def _rim_places(standing: Standing, rim: Points) -> Points:
-    """Return places on the rim that may have room, where need be sought in finer steps.
+    """Return places on the rim that have room, where need be sought in finer steps.
 
     ``rim`` (n, 3, 2): a sample, and the middles of the sides before and after it.
     """
     pitch = standing.pitch
-    step = STEP * pitch
-    found = [np.empty((0, 2))]
+    step = STEP * pitch / 2
+    found = rim[:0, 1]
     for _ in range(LEVELS):
         away, _ = standing.nearest(rim[:, 1])
-        found.append(rim[away >= pitch, 1])
-        rim = rim[(away >= pitch - step) & (away < pitch * 1.05)]
-        if not len(rim):
+        found = rim[away >= pitch, 1]
+        found = found[standing.inside(found)]
+        rim = rim[away >= pitch - step]
+        if len(found) or not len(rim):
             break
         share = (np.arange(FINER) + 0.5) / FINER
         width = 0.5 / FINER
@@ -60,7 +61,7 @@ def _rim_places(standing: Standing, rim: Points) -> Points:
             ]
         )
         step /= FINER
-    return np.concatenate(found)
+    return found
 
 
 def rim_samples(room: BaseGeometry, step: float) -> Points:
