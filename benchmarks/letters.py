@@ -40,8 +40,9 @@ pattern = "edge"
 
 def invented(count: int) -> list[str]:
     """Return names of 8 letters that nobody has."""
-    parts = itertools.product(("Mar", "Tol", "Rin", "Sev", "Hal", "Bri", "Osk"), "aeiou", ("nd", "lv", "rs", "mt"),
-                              ("ia", "on", "el", "is", "ur"), "kx")  # fmt: skip
+    starts = ("Mar", "Tol", "Rin", "Sev", "Hal", "Bri", "Osk")
+    middles, ends = ("nd", "lv", "rs", "mt"), ("ia", "on", "el", "is", "ur")
+    parts = itertools.product(starts, "aeiou", middles, ends, "kx")
     names = sorted("".join(part)[:8] for part in parts)
     assert count <= len(names)
     return names[:: len(names) // count][:count]

@@ -19,6 +19,7 @@ from .units import parse_length
 _RGB = re.compile(r"#[0-9a-f]{6}\Z")
 _PACKAGED = ("stones.toml", "colours.toml", "sheets.toml", "cutters.toml")
 DEFAULT_SHEET = "thin-flock"
+DEFAULT_CUTTER = "desktop-12"
 T = TypeVar("T")
 
 

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from .artwork import Artwork
+from .catalogue import DEFAULT_CUTTER
 from .checks import check
+from .cutfiles import cut_files, in_cutting_order
 from .findings import Finding, in_order
 from .job import Job
 from .lay import lay
@@ -70,6 +72,11 @@ def make(job: Job, artwork: Artwork, shop: Shop | None = None) -> Made:
     files: dict[str, str | bytes] = {
         f"{layer.name}.svg": layer_svg(layer, marks) for layer in layers
     }
+    further = [form for form in job.cut if form != "svg"]
+    if further:
+        cutter = job.catalogue.cutter(DEFAULT_CUTTER)
+        for_knife = in_cutting_order(layers, marks)
+        files |= cut_files(for_knife, marks, (job.sheet, cutter), further)[0]
     files["layout.json"] = layout.to_json()
     files |= proofs(job, layout, layers, findings)
     files |= bench_papers(job, design, layout, layers, marks, findings)

@@ -1,6 +1,9 @@
 """Commands run by tests use this tree, whether or not it is installed."""
 
+import atexit
 import os
+import shutil
+import tempfile
 from pathlib import Path
 
 from browser import browser
@@ -13,7 +16,8 @@ os.environ["PYTHONPATH"] = os.pathsep.join(
     part for part in (ROOT, os.environ.get("PYTHONPATH")) if part
 )
 # A user's own catalogue must not change what is tested.
-os.environ["XDG_CONFIG_HOME"] = str(Path(ROOT) / "tests" / "no-such-folder")
+os.environ["XDG_CONFIG_HOME"] = tempfile.mkdtemp(prefix="stonelayout-tests-")
+atexit.register(shutil.rmtree, os.environ["XDG_CONFIG_HOME"], ignore_errors=True)
 # No test is timed: the machine may be busy with others.
 settings.register_profile("untimed", deadline=None)
 settings.load_profile("untimed")

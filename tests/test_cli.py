@@ -99,6 +99,16 @@ def test_make_writes_what_the_contract_says(shop):
     assert f"{layer['count']} stones" in result.stdout
 
 
+def test_make_writes_every_cut_format_that_the_job_asks_for(shop):
+    (shop / "job.toml").write_text(JOB + '\n[outputs]\ncut = ["svg", "dxf", "hpgl", "pdf"]\n')
+    assert run("make", "job.toml", "--out", "out", cwd=shop).returncode == 0
+    cut = {f"01-ss10-crystal.{form}" for form in ("svg", "dxf", "hpgl", "pdf")}
+    assert cut <= set(files_in(shop / "out"))
+    (shop / "job.toml").write_text(JOB)
+    assert run("make", "job.toml", "--out", "out", cwd=shop).returncode == 0
+    assert cut & set(files_in(shop / "out")) == {"01-ss10-crystal.svg"}
+
+
 def test_make_twice_gives_the_same_bytes(shop):
     for name in ("one", "two"):
         assert run("make", "job.toml", "--out", name, cwd=shop).returncode == 0

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from stonelayout.catalogue import DEFAULT_SHEET
+from stonelayout.catalogue import DEFAULT_CUTTER, DEFAULT_SHEET
 from stonelayout.errors import InputError
 from stonelayout.files import write_all
+from stonelayout.job import CUT_FORMATS
 
 from .common import (
     LENGTH,
@@ -28,8 +29,6 @@ if TYPE_CHECKING:
     from stonelayout.cutpath import CutTime
     from stonelayout.template import Layer, Registration
 
-FORMATS = ("svg", "dxf", "hpgl", "pdf")
-DEFAULT_CUTTER = "desktop-12"
 CAUTION = (
     "Cut a trial first, retract the blade when not cutting, keep hands clear; never laser-cut PVC "
     "or vinyl sheet. Your cutter's and sheet's makers' instructions go before these settings."
@@ -77,8 +76,9 @@ def command(
     stonelayout cut out/layout.json --out cut --as svg,dxf,hpgl,pdf
     stonelayout cut out/01-ss6-crystal.svg out/02-ss10-jet.svg --out cut --as dxf
     """
-    from stonelayout.cutpath import ordered
+    from stonelayout.cutfiles import Knife, cut_files, in_cutting_order
     from stonelayout.registration import registration, scale_from_bar
+    from stonelayout.writers.hpgl import beyond_16_bits
 
     wanted = _formats(formats)
     catalogue = load_catalogue(catalogue_files)
@@ -104,9 +104,19 @@ def command(
         outline=options["outline"],
         scale=scale,
     )
-    layers = [ordered(layer, marks) for layer in layers]
+    layers = in_cutting_order(layers, marks)
     findings = (*found, *all_checks(layers, sheet, catalogue, (marks.page, marks.page)))
-    contents, times = _contents(layers, marks, (sheet, cutter), wanted, options)
+    if "hpgl" in wanted and beyond_16_bits(marks):
+        say("note: the page is longer than 819 mm, where cutters that count in 16 bits stop")
+    knife = Knife(
+        passes=options["passes"],
+        overcut=options["overcut"],
+        blade_offset=options["blade_offset"],
+        arcs=not options["short_lines"],
+        speed=options["speed"],
+        force=options["force"],
+    )
+    contents, times = cut_files(layers, marks, (sheet, cutter), wanted, knife)
     _write(folder, contents, layers, marks)
     _print(form, layers, times, (sheet, cutter), sorted(contents))
     for line in finding_lines(findings):
@@ -116,56 +126,10 @@ def command(
 
 def _formats(text: str) -> list[str]:
     wanted = [part.strip().lower() for part in text.split(",") if part.strip()]
-    wrong = [part for part in wanted if part not in FORMATS]
+    wrong = [part for part in wanted if part not in CUT_FORMATS]
     if wrong or not wanted:
-        raise click.UsageError(f"--as {text}: give any of {','.join(FORMATS)}")
+        raise click.UsageError(f"--as {text}: give any of {','.join(CUT_FORMATS)}")
     return wanted
-
-
-def _contents(
-    layers: Sequence[Layer],
-    marks: Registration,
-    tools: tuple[Sheet, Cutter],
-    wanted: Sequence[str],
-    options: dict[str, Any],
-) -> tuple[dict[str, str | bytes], list[CutTime]]:
-    from stonelayout.cutpath import cut_time, passes_and_overcut, runs
-    from stonelayout.writers.dxf import layer_dxf
-    from stonelayout.writers.hpgl import beyond_16_bits, layer_hpgl
-    from stonelayout.writers.pdf import layer_pdf
-    from stonelayout.writers.svg import layer_svg
-
-    sheet, cutter = tools
-    passes, overcut = passes_and_overcut(sheet)
-    if options["passes"] is not None:
-        passes, overcut = options["passes"], 0.0 if options["passes"] > 1 else sheet.overcut
-    if options["overcut"] is not None:
-        overcut = options["overcut"]
-    if "hpgl" in wanted and beyond_16_bits(marks):
-        say("note: the page is longer than 819 mm, where cutters that count in 16 bits stop")
-    contents: dict[str, str | bytes] = {}
-    times = []
-    for layer in layers:
-        offset = options["blade_offset"]
-        way = runs(layer, marks, passes=passes, overcut=overcut, blade_offset=offset)
-        times.append(cut_time(way, marks, cutter))
-        for kind in wanted:
-            name = f"{layer.name}.{kind}"
-            if kind == "svg":
-                contents[name] = layer_svg(layer, marks)
-            elif kind == "dxf":
-                contents[name] = layer_dxf(layer, marks)
-            elif kind == "pdf":
-                contents[name] = layer_pdf(layer, marks)
-            else:
-                contents[name] = layer_hpgl(
-                    way,
-                    marks,
-                    arcs=not options["short_lines"],
-                    speed=options["speed"],
-                    force=options["force"],
-                )
-    return contents, times
 
 
 def _write(
