@@ -1,6 +1,6 @@
 """Names lists: time a name, speed-up on two cores, memory per worker, the same bytes.
 
-python benchmarks/letters.py [NAMES]     (40 names of 8 letters unless said; 1000 takes minutes)
+python benchmarks/letters.py [NAMES [FACE ...]]   (40 unless said; 1000 take minutes)
 
 Each name gets everything that ``make`` writes: proofs, layers, papers. Times are of this machine
 and this run: compare the ratios.
@@ -40,9 +40,10 @@ pattern = "edge"
 
 def invented(count: int) -> list[str]:
     """Return names of 8 letters that nobody has."""
-    starts = ("Mar", "Tol", "Rin", "Sev", "Hal", "Bri", "Osk")
-    middles, ends = ("nd", "lv", "rs", "mt"), ("ia", "on", "el", "is", "ur")
-    parts = itertools.product(starts, "aeiou", middles, ends, "kx")
+    first = ("Mar", "Tol", "Rin", "Sev", "Hal", "Bri", "Osk")
+    second = ("nd", "lv", "rs", "mt")
+    last = ("ia", "on", "el", "is", "ur")
+    parts = itertools.product(first, "aeiou", second, last, "kx")
     names = sorted("".join(part)[:8] for part in parts)
     assert count <= len(names)
     return names[:: len(names) // count][:count]
@@ -86,9 +87,10 @@ def main() -> None:
     """Print the table."""
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 40
     print(f"Python {platform.python_version()}, {count} names of 8 letters")
+    faces = sys.argv[2:] or ["plain", OUTLINE]
     heads = ("workers", "s", "ms/name", "cpu/name", "speed-up", "stones", "MiB")
     print(f"{'face':18}" + "".join(f"{head:>9}" for head in heads))
-    for face in ("plain", OUTLINE):
+    for face in faces:
         tasks = tasks_for(face, count)
         make_line(tasks[0])  # imports and fonts, as in a worker's second name
         alone, both = run(tasks, 1), run(tasks, 2)
@@ -96,7 +98,7 @@ def main() -> None:
         for workers, (seconds, cpu, _, stones, memory) in ((1, alone), (2, both)):
             row = (workers, seconds, 1000 * seconds / count, 1000 * cpu / count)
             rest = (alone[0] / seconds, stones, memory / 1024)
-            print(f"{face:18}" + "".join(f"{value:>9.4g}" for value in (*row, *rest)))
+            print(f"{face:18}" + "".join(f"{value:>9.5g}" for value in (*row, *rest)))
 
 
 if __name__ == "__main__":
