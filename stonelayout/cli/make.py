@@ -127,7 +127,8 @@ def _look(report: Mapping[str, Any]) -> str:
 
 def _order_line(order: Mapping[str, Any]) -> str:
     """Say in one line what the order takes and what it costs."""
-    parts = [f"{order['copies']} transfers", f"about {order['cut_minutes']:.0f} min to cut"]
+    several = "s" if order["copies"] > 1 else ""
+    parts = [f"{order['copies']} transfer{several}", f"about {order['cut_minutes']:.0f} min to cut"]
     if order["roll_mm"] is not None:
         parts.append(f"{mm_and_inches(order['roll_mm'], 0)} of roll")
     if order["price_each"] is not None:

@@ -48,7 +48,7 @@
   }
 
   // ---- drawing: scale in device pixels a mm, (left, top) the mm at the canvas's corner ----
-  function draw(pen, width, height, scale, left, top, dot) {
+  function stones(pen, width, height, scale, left, top) {
     if (scale !== spriteScale) {
       sprites = new Map();
       spriteScale = scale;
@@ -70,8 +70,10 @@
         pen.drawImage(stamp, x - stamp.width / 2, y - stamp.height / 2);
       }
     });
+  }
+  function notes(pen, scale, left, top, dot) {
     const place = (x, y) => [(x - left) * scale, (y - top) * scale];
-    if ($("sizes").checked) measures(pen, place, dot, ink(garment));
+    if ($("sizes").checked) measures(pen, place, dot, ink($("garment").value));
     const marks = $("marks");
     if (marks && marks.checked && !document.body.classList.contains("customer")) {
       for (const mark of data.findings) finding(pen, ...place(mark.x, mark.y), mark.label, dot);
@@ -137,8 +139,12 @@
     return 0.2126 * r + 0.7152 * g + 0.0722 * b > 0.179 ? "#000000" : "#ffffff";
   }
 
-  // ---- the view ----
+  // ---- the view: while it moves, the last drawing is moved along; at rest it is drawn anew ----
+  const held = { canvas: document.createElement("canvas"), scale: 0, left: 0, top: 0 };
+  const AROUND = 0.4; // drawn beyond each side of the picture, in its widths and heights
+  const REST_MS = 90;
   let waiting = false;
+  let resting = 0;
   function refresh() {
     if (waiting) return;
     waiting = true;
@@ -147,7 +153,17 @@
       show();
     });
   }
-  function show() {
+  function glide() {
+    if (waiting) return;
+    waiting = true;
+    requestAnimationFrame(() => {
+      waiting = false;
+      show(held.scale > 0);
+    });
+    clearTimeout(resting);
+    resting = setTimeout(refresh, REST_MS);
+  }
+  function show(quick = false) {
     const dot = window.devicePixelRatio || 1;
     const width = stage.clientWidth;
     const height = stage.clientHeight;
@@ -157,10 +173,31 @@
       stage.height = Math.round(height * dot);
     }
     if (fitted) fit();
+    const scale = view.scale * dot;
     const left = view.x - width / 2 / view.scale;
     const top = view.y - height / 2 / view.scale;
+    if (!quick) {
+      const side = [Math.round(stage.width * AROUND), Math.round(stage.height * AROUND)];
+      held.canvas.width = stage.width + 2 * side[0];
+      held.canvas.height = stage.height + 2 * side[1];
+      held.scale = scale;
+      held.left = left - side[0] / scale;
+      held.top = top - side[1] / scale;
+      const { canvas } = held;
+      stones(canvas.getContext("2d"), canvas.width, canvas.height, scale, held.left, held.top);
+    }
     const pen = stage.getContext("2d");
-    draw(pen, stage.width, stage.height, view.scale * dot, left, top, dot);
+    pen.fillStyle = $("garment").value;
+    pen.fillRect(0, 0, stage.width, stage.height);
+    const grown = scale / held.scale;
+    pen.drawImage(
+      held.canvas,
+      (held.left - left) * scale,
+      (held.top - top) * scale,
+      held.canvas.width * grown,
+      held.canvas.height * grown,
+    );
+    notes(pen, scale, left, top, dot);
     $("zoom").textContent = `${Math.round((view.scale / CSS_PX) * 100)} %`;
   }
   function fit() {
@@ -179,13 +216,13 @@
     view.y += dy / view.scale - dy / scale;
     view.scale = scale;
     fitted = false;
-    refresh();
+    glide();
   }
   function move(dx, dy) {
     view.x += dx / view.scale;
     view.y += dy / view.scale;
     fitted = false;
-    refresh();
+    glide();
   }
   function whole() {
     fitted = true;
@@ -302,7 +339,8 @@
     sheet.style.objectFit = "contain";
     sheet.style.objectPosition = "left top";
     const pen = sheet.getContext("2d");
-    draw(pen, sheet.width, sheet.height, scale, x0 - side, y0 - side, scale / 4);
+    stones(pen, sheet.width, sheet.height, scale, x0 - side, y0 - side);
+    notes(pen, scale, x0 - side, y0 - side, scale / 4);
   }
   window.addEventListener("beforeprint", paper);
   new ResizeObserver(refresh).observe($("frame"));
