@@ -152,19 +152,17 @@ def _beside(span: Span, s: Points, times: float) -> Points:
 def lay_mitres(standing: Standing, spans: list[Span], k: int) -> None:
     """Lay stones where row k turns round a convex corner, if rows stand well apart there."""
     pitch = standing.pitch
+    starts = {span.points[0].tobytes(): span for span in spans}
     for first in spans:
-        for second in spans:
-            if first.closed or first.cap or second.cap or first.turns[1] <= 0:
-                continue
-            if np.hypot(*(first.points[-1] - second.points[0])) > 1e-9:
-                continue
-            gaps = first.gap[-1], second.gap[0]
-            if min(gaps) < MITRE * pitch or 2 * k > min(first.count[-1], second.count[0]) - 1:
-                continue
-            one, two = first.inward[-1], second.inward[0]
-            cross = one[0] * two[1] - one[1] * two[0]
-            if abs(cross) < 0.5:
-                continue
-            # the point at distance k gaps[0] from the first side and k gaps[1] from the second
-            corner = np.linalg.solve(np.stack((one, two)), k * np.array(gaps))
-            standing.add((first.points[-1] + corner)[None])
+        second = starts.get(first.points[-1].tobytes())
+        if second is None or first.closed or first.cap or second.cap or first.turns[1] <= 0:
+            continue
+        gaps = first.gap[-1], second.gap[0]
+        if min(gaps) < MITRE * pitch or 2 * k > min(first.count[-1], second.count[0]) - 1:
+            continue
+        one, two = first.inward[-1], second.inward[0]
+        if abs(one[0] * two[1] - one[1] * two[0]) < 0.5:
+            continue
+        # the place k gaps[0] from the first side and k gaps[1] from the second
+        corner = np.linalg.solve(np.stack((one, two)), k * np.array(gaps))
+        standing.add((first.points[-1] + corner)[None])

@@ -208,17 +208,16 @@ def _measure(spans: list[Span], corners: list[Corner], pitch: float, largest: fl
     for place in reflex:
         bulges |= np.hypot(*(points[other] - place).T) < 0.09 * pitch
     need = np.full(len(points), WIDTH_DEGREES)
-    end_of = [(s.points[0], s.points[-1]) for s in spans]
+    ends: dict[bytes, list[int]] = {}
+    for k, span in enumerate(spans):
+        for end in (0, -1):
+            ends.setdefault(span.points[end].tobytes(), []).append(k)
     stops = np.cumsum([len(span.points) for span in spans])
     for k, span in enumerate(spans):
         mine = slice(stops[k] - len(span.points), stops[k])
-        for end, turn in enumerate(span.turns):
+        for end, turn in zip((0, -1), span.turns, strict=True):
             if turn > 0:
-                across = [
-                    j
-                    for j, ends in enumerate(end_of)
-                    if j != k and np.hypot(*(ends[1 - end] - end_of[k][end])) < 1e-9
-                ]
+                across = [j for j in ends[span.points[end].tobytes()] if j != k]
                 need[mine][np.isin(owner[other[mine]], across)] = CAP_DEGREES
     sound = ~bulges & (other != np.arange(len(points)))
     for stop, span in zip(stops, spans, strict=True):
