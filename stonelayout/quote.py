@@ -89,8 +89,9 @@ def quote(
     *,
     spare: float = 0.03,
     pressed: bool = True,
+    compare: bool = True,
 ) -> Quote:
-    """Quote an order.
+    """Quote an order; ``compare`` looks for the number of copies where the faster way changes.
 
     Raises InputError naming all stones and the sheet that the shop file gives no price for, or
     when there is nothing to make.
@@ -109,7 +110,7 @@ def quote(
     off = shop.off(copies)
     cost = sum((line.amount for line in lines), Decimal(0))
     asked = cost / copies / (1 - shop.margin) * (1 - off)
-    crossing, crossing_to = _crossing(designs, sheet, shop, pressed)
+    crossing, crossing_to = _crossing(designs, sheet, shop, pressed) if compare else (None, "")
     return Quote(
         currency=shop.currency,
         copies=copies,
@@ -131,7 +132,7 @@ def price_list(
     """Quote one design at one copy, at each quantity break, and at its own number of copies."""
     numbers = sorted({1, design.copies, *(b.start for b in shop.breaks)})
     return tuple(
-        quote([replace(design, copies=n)], sheet, shop, spare=spare, pressed=pressed)
+        quote([replace(design, copies=n)], sheet, shop, spare=spare, pressed=pressed, compare=False)
         for n in numbers
     )
 

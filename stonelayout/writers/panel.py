@@ -123,9 +123,7 @@ def _pictured(placed: Placed, top: float, unit: float) -> Sequence[str]:
     words = placed.piece.name
     long = placed.width >= placed.height
     room = max(placed.width, placed.height)
-    size = min(
-        2.4 * unit, room / max(1.0, 0.6 * len(words)), 0.8 * min(placed.width, placed.height)
-    )
+    size = min(5 * unit, room / max(1.0, 0.6 * len(words)), 0.8 * min(placed.width, placed.height))
     middle = (x + placed.width / 2, y + placed.height / 2)
     at = f'x="{number(middle[0], 3)}" y="{number(middle[1] + size / 3, 3)}"'
     turn = "" if long else f' transform="rotate(-90 {number(middle[0], 3)} {number(middle[1], 3)})"'
