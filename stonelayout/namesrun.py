@@ -108,6 +108,7 @@ def _make(task: Task) -> Done:
     verify_layers(files, made.layers, made.page)
     design = design_of(job.name, made.layout, made.layers, made.page.size, job.copies)
     record = {
+        "cut_minutes": made.report["order"]["cut_minutes"],
         "stones": {f"{size} {colour}": n for (size, colour), n in sorted(design.counts.items())},
         "layers": design.layers,
         "size": list(design.size),

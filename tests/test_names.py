@@ -163,6 +163,10 @@ def test_a_list_is_made_counted_and_resumed(tmp_path):
                 * d["copies"] for d in order["designs"])  # fmt: skip
     placed = (root / "out" / "stock.txt").read_text().splitlines()[-1].split()[1]
     assert int(placed) == total
+    holes = [one for svg in (root / "out" / "roll").glob("panel-*.svg")
+             for one in read_holes(svg.read_bytes(), svg.name).diameters]  # fmt: skip
+    once = sum(sum(design["stones"].values()) for design in order["designs"])
+    assert len(holes) == once  # every template is on the roll, once
     before = contents(root / "out")
     stamp = layers[0].stat().st_mtime_ns
     again = make(root)
@@ -188,7 +192,11 @@ def test_only_what_changed_is_made_again_and_what_is_gone_is_deleted(tmp_path):
     folder(tmp_path, names="name,number,size,count\nBo,1,ss6,1\n")
     result = make(root)
     assert "ada: no longer in the list" in result.stderr
-    assert sorted(path.name for path in (root / "out").iterdir() if path.is_dir()) == ["ada", "bo"]
+    assert sorted(path.name for path in (root / "out").iterdir() if path.is_dir()) == [
+        "ada",
+        "bo",
+        "roll",
+    ]
     assert [path.name for path in (root / "out" / "ada").iterdir()] == ["mine.txt"]
 
 

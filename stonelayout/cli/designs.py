@@ -99,8 +99,7 @@ def _open(
     for job in jobs:
         sheet = catalogue.sheet(sheet_name) if sheet_name is not None else job.sheet
         layout = lay(job_artwork(job), job.rules, job.sheet)
-        each = job.copies * (copies or 1) if job.label else copies or job.copies
-        found.append(_opened(job.name, layout, sheet, each, catalogue, job))
+        found.append(_opened(job.name, layout, sheet, copies or job.copies, catalogue, job))
     return found
 
 
@@ -119,6 +118,10 @@ def _opened(
 
     layers = separate(layout, sheet)
     marks = registration(layers, sheet)
+    if job is not None and job.label:
+        from stonelayout.lettering.namemark import named
+
+        marks = named(marks, job.label, job.line)
     seconds = cut_seconds(layers, marks, sheet, catalogue)
     design = design_of(name, layout, layers, marks.page.size, copies, seconds)
     return Opened(name, layout, layers, marks, sheet, design, job)

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from stonelayout.namesrun import Done, Task
 
 ORDER = "order.json"
+#: Designs whose templates are planned on one roll here; `stonelayout roll` plans any number.
+MOST_ON_A_ROLL = 200
 #: Seconds between two lines of progress.
 PROGRESS_SECONDS = 0.5
 EXIT_BUG = 3
@@ -112,10 +114,13 @@ def make_names(
     code = EXIT_BUG if bug else int(bool(errors or found.bad))
     code = max(code, int(any(record["errors"] for record in records.values())))
     order = _order(found, records, errors)
-    papers = _papers(found, records)
-    stale = {"stock.txt", "quote.txt"} - set(papers)
+    papers = {**_papers(found, records), **_roll(root, found, records)}
+    order["papers"] = sorted(papers)
+    stale = _former_papers(root) - set(papers)
     text = json.dumps(order, ensure_ascii=False, indent=2) + "\n"
     write_all(out, {**papers, ORDER: text}, drop=stale)
+    if (root / "roll").is_dir() and not any((root / "roll").iterdir()):
+        (root / "roll").rmdir()
     if form == "json":
         print_json(order)
     else:
@@ -276,7 +281,8 @@ def _papers(found: List, records: Mapping[int, Mapping[str, Any]]) -> dict[str, 
         counts = {(size, colour): n for (size, _, colour), n in _kinds(record)}
         size = (float(record["size"][0]), float(record["size"][1]))
         label, copies = found.designs[k].label, found.designs[k].copies
-        ordered.append(Ordered(label, counts, record["layers"], size, copies))
+        seconds = float(record["cut_minutes"]) * 60
+        ordered.append(Ordered(label, counts, record["layers"], size, copies, seconds))
         task = found.tasks[k]
         job = job or parse_job(task.job, task.file, task.catalogue, task.entry)
     if job is None:
@@ -289,6 +295,53 @@ def _papers(found: List, records: Mapping[int, Mapping[str, Any]]) -> dict[str, 
     except InputError as error:
         say(f"no quote: {error}")
     return papers
+
+
+def _roll(
+    root: Path, found: List, records: Mapping[int, Mapping[str, Any]]
+) -> dict[str, str | bytes]:
+    """Return the roll plan of all templates that are made, as many sets as the copies wear out."""
+    from stonelayout.errors import InputError
+    from stonelayout.job import parse_job
+    from stonelayout.layers import separate
+    from stonelayout.layout import Layout
+    from stonelayout.lettering.namemark import named
+    from stonelayout.order import whole
+    from stonelayout.registration import registration
+    from stonelayout.rollpapers import Set, plan_sets, roll_files, roll_of
+    from stonelayout.shop import demo_shop
+
+    sets, sheet = [], None
+    for k in sorted(records):
+        design, task = found.designs[k], found.tasks[k]
+        if sheet is None:
+            sheet = parse_job(task.job, task.file, task.catalogue, task.entry).sheet
+            price = (task.shop or demo_shop(task.catalogue)).sheets.get(sheet.name)
+        place = root / design.folder / "layout.json"
+        layers = separate(Layout.from_json(read_text(place), str(place)), sheet)
+        marks = named(registration(layers, sheet), design.label, design.lines[0])
+        sets.append(
+            Set(design.label, layers, marks, whole(design.copies, price.reuses) if price else 1)
+        )
+    if sheet is None or len(sets) > MOST_ON_A_ROLL:
+        return {}
+    try:
+        plan, templates = plan_sets(sets, sheet, roll_of(sheet))
+    except InputError as error:
+        say(f"no roll plan: {error}")
+        return {}
+    files = roll_files(plan, templates, found.names.file)
+    return {f"roll/{name}": content for name, content in files.items()}
+
+
+def _former_papers(root: Path) -> set[str]:
+    """Return the papers that an earlier run wrote, by its own order file."""
+    try:
+        data = json.loads((root / ORDER).read_text(encoding="utf-8"))
+        names = {str(name) for name in data["papers"]}
+    except (OSError, ValueError, KeyError, TypeError):
+        return set()
+    return {name for name in names if ".." not in name and not name.startswith("/")}
 
 
 def _kinds(record: Mapping[str, Any]) -> list[tuple[tuple[str, str, str], int]]:
@@ -312,9 +365,10 @@ def _tell(order: Mapping[str, Any], out: str, quiet: bool) -> None:
     for entry in order["not_made"]:
         label = f" {entry['label']}" if entry["label"] else ""
         say(f"not made: {order['list']}:{entry['line']}:{label}: {entry['reason']}")
+    papers = [ORDER, *(name for name in order["papers"] if not name.startswith("roll/panel"))]
     click.echo(
         f"{len(order['designs'])} designs, {order['copies']} transfers, "
-        f"{len(order['not_made'])} lines not made; written to {out} ({ORDER}, stock.txt, quote.txt)"
+        f"{len(order['not_made'])} lines not made; written to {out} ({', '.join(papers)})"
     )
 
 
