@@ -42,7 +42,7 @@ def test_the_example_job_is_the_main_job(tmp_path):
         check=False,
     )
     assert run.returncode == 0, run.stderr + run.stdout
-    assert (tmp_path / "out" / "proof.svg").is_file()
+    assert (tmp_path / "out" / "proof.html").is_file()
 
 
 @pytest.mark.parametrize("code", [text for kind, text in BLOCKS if kind == "python"])
