@@ -6,7 +6,7 @@ The only file that knows all patterns.
 from __future__ import annotations
 
 import importlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -286,8 +286,3 @@ def _middle(shape: Shape) -> tuple[float, float]:
         return float(point.x), float(point.y)
     x0, y0, x1, y1 = shape.bounds
     return (x0 + x1) / 2, (y0 + y1) / 2
-
-
-def counts_by_kind(layout: Layout) -> Mapping[str, int]:
-    """Return the number of stones of each kind by name (``ss6-crystal``)."""
-    return {kind.name: count for kind, count in zip(layout.kinds, layout.counts(), strict=True)}

@@ -9,7 +9,8 @@ import shapely
 from test_svg_shapes import HEAD, read
 
 from stonelayout.catalogue import load_catalogue
-from stonelayout.inspect import inspection, look, suggestions, width_range
+from stonelayout.inspect import inspection, look, suggestions
+from stonelayout.regions import local_width_range
 from stonelayout.svg import read_svg
 from stonelayout.writers.seen import seen_svg
 
@@ -27,7 +28,7 @@ EXAMPLE = "examples/regatta-crest.svg"
     ],
 )
 def test_local_width(region, least, greatest):
-    low, high = width_range(region)
+    low, high = local_width_range(region)
     assert low == pytest.approx(least, rel=0.02)
     # the disc in a square's or bar's corner sees the corner's diagonal at most
     assert high == pytest.approx(greatest, rel=0.1)
