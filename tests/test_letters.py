@@ -104,6 +104,14 @@ def test_letters_stand_along_a_path_and_too_long_words_are_refused():
         set_text(Text("H", path="wave"))
 
 
+def test_what_nobody_sees_is_left_out():
+    plain = set_text(Text("Ada Bo"))
+    pasted = set_text(Text("\ufeffA\u200bd\u200da\u00a0\u200eBo\x07"))
+    assert pasted.bounds == plain.bounds
+    assert [one.drawing for one in pasted.letters] == [one.drawing for one in plain.letters]
+    assert len(set_text(Text("A\r\nB")).letters) == 2
+
+
 def test_nothing_to_draw_is_refused():
     with pytest.raises(InputError, match="draw nothing"):
         set_text(Text("  \n "))

@@ -114,6 +114,16 @@ def test_letters_that_overlap_are_merged_with_their_curves():
     assert all(ring.is_simple for ring in rings)
 
 
+def test_letters_that_touch_on_a_tight_arc_are_merged():
+    """Skia closes some merged contours without a point on the curve."""
+    face("bold")
+    face("devanagari")
+    text = Text("\u037b\u00a8\u0101", face=FONTS["devanagari"], fallback=FONTS["bold"], arc=-60.0)
+    lettering = set_text(text)
+    assert "".join(letter.text for letter in lettering.letters) == text.words
+    assert all(region(letter.drawing).area > 1 for letter in lettering.letters)
+
+
 def test_a_joined_word_is_one_shape_and_tracking_leaves_it_whole():
     face("arabic")
     for tracking in (None, 3.0):

@@ -26,6 +26,8 @@ from .strokes import CAPITAL, JOIN
 #: Two letters' rows (or outlines) keep at least this many gaps' room: pitches between rows of
 #: single strokes, stone diameters between outlines. Common practice, no source.
 ROW_ROOM, OUTLINE_ROOM = 1.6, 0.5
+#: Zero-width joiner and non-joiner, which shape some scripts.
+_JOINERS = "\u200c\u200d"
 #: Steps of the search for the height that fits a width, what it may miss it by, and the least
 #: height that counts as one, in mm.
 FIT_STEPS, FIT_ERROR_MM, LEAST_HEIGHT_MM = 40, 1e-4, 0.5
@@ -83,7 +85,7 @@ def set_text(
             for part in parts(line.strip(), face, fallback)
             for glyph in part[0].set(part[1], spaced)
         ]
-        for line in text.words.strip().splitlines()
+        for line in _clean(text.words).splitlines()
     ]
     rows = [_in_capitals([(part[0], glyph) for part, glyph in line]) for line in lines]
     if not any(glyph.drawing for row in rows for glyph in row):
@@ -102,6 +104,22 @@ def set_text(
     tracking = _tracking(text, rows, height, stones)
     placed = _place(text, rows, height, tracking, _baseline(text, path), page)
     return Lettering(tuple(_named(placed, text.id)), text, height, tracking, tuple(notes))
+
+
+def _clean(words: str) -> str:
+    """Return words without what nobody sees: controls and format characters, but joiners.
+
+    Pasted names often hold them; line breaks stay, other white space becomes a space.
+    """
+    kept = []
+    for char in words.strip():
+        if char in "\n\u2028\u2029\r\v\f\x85":
+            kept.append("\n")
+        elif char.isspace():
+            kept.append(" ")
+        elif char in _JOINERS or unicodedata.category(char) not in ("Cc", "Cf"):
+            kept.append(char)
+    return "".join(kept)
 
 
 def _in_capitals(glyphs: Sequence[tuple[Face, Glyph]]) -> list[Glyph]:

@@ -13,7 +13,7 @@ from shapely.geometry import Polygon
 
 from stonelayout.errors import InputError, MissingExtraError
 
-from .drawing import Affine, Command, Drawing, joined, move
+from .drawing import Command, Drawing, joined, move
 from .face import Glyph, clusters
 from .runs import Run, runs
 
@@ -144,10 +144,8 @@ class _Pen:
         self._add("C", *points)
 
     def qCurveTo(self, *points: tuple[float, float]) -> None:  # noqa: N802 - pen protocol
-        from fontTools.pens.basePen import decomposeQuadraticSegment
-
-        for off, on in decomposeQuadraticSegment(points):
-            self._add("Q", off, on)
+        # HarfBuzz draws one quadratic curve at a time: a control point and an end.
+        self._add("Q", *points)
 
     def closePath(self) -> None:  # noqa: N802 - fontTools' pen protocol
         self.commands.append(("Z", ()))
@@ -185,9 +183,12 @@ def merged(drawing: Drawing) -> Drawing:
             op, lambda *_: pen.closePath()
         )(*points)
     path.simplify(fix_winding=True, keep_starting_points=True)
-    out = _Pen()
-    path.draw(out)
-    return out.drawing().mapped(Affine(d=-1.0))  # the pen turns y; Skia's is ours
+    ops = {"MOVE": "M", "LINE": "L", "QUAD": "Q", "CUBIC": "C", "CLOSE": "Z"}
+    commands = tuple(
+        (ops[verb.name], tuple(float(v) for point in points for v in point))
+        for verb, points in path
+    )
+    return Drawing(commands)
 
 
 def _crosses(lines: list[Any]) -> bool:

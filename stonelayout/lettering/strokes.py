@@ -88,6 +88,7 @@ class SingleLineFace:
         return glyphs
 
     def _letter(self, cluster: str) -> Letter | None:
+        cluster = cluster.replace("\u200c", "").replace("\u200d", "") or " "
         whole = unicodedata.normalize("NFC", cluster)
         if whole in self._letters:
             return self._letters[whole]
