@@ -12,7 +12,7 @@ from .catalogue import DEFAULT_SHEET, Catalogue, Sheet, Stone, unknown
 from .errors import CatalogueError, InputError, JobError
 from .jobtext import read_texts
 from .names import Entry, LeftOut, filled
-from .options import PATTERNS
+from .options import PATTERNS, strokes_value
 from .tables import (
     TableReader,
     copies_value,
@@ -55,7 +55,9 @@ class Rule:
     """One ``[[lay]]`` rule, resolved: stones (largest first) with their pitches in mm.
 
     ``pitches[i]`` is the least centre distance between two stones of ``stones[i]``. ``key`` and
-    ``place`` name the rule in messages (``lay[1]``, ``job.toml:8``).
+    ``place`` name the rule in messages (``lay[1]``, ``job.toml:8``). ``strokes`` says that the
+    rule lays on strokes, as ``"line"`` or ``"area"``; None: on fills, and on the strokes of shapes
+    without one, as lines for rows and as areas else.
     """
 
     pick: Pick
@@ -66,6 +68,7 @@ class Rule:
     options: Mapping[str, Any] = field(default_factory=dict)
     key: str = "lay[1]"
     place: str = ""
+    strokes: str | None = None
 
 
 @dataclass(frozen=True)
@@ -74,7 +77,8 @@ class Job:
 
     ``copies`` is how many transfers are ordered, ``pressed`` whether we press them on garments,
     ``shop`` names the shop's price file, beside the job file. ``artwork`` is None for a job of
-    texts only; ``label`` and ``line`` name one line of a names list.
+    texts only; ``label`` and ``line`` name one line of a names list. ``knock_out`` and ``colours``
+    are how the artwork is read (see ``read_drawing``).
     """
 
     artwork: str | None
@@ -84,6 +88,8 @@ class Job:
     width: float | None = None
     height: float | None = None
     dpi: float = 96.0
+    knock_out: str | None = None
+    colours: int | None = None
     copies: int = 1
     spare: float = 0.03
     pressed: bool = True
@@ -185,6 +191,21 @@ def _paint(value: Any) -> str:
     return "#" + "".join(f"{round(part * 255):02x}" for part in rgba[:3])
 
 
+def _knock_out(value: Any) -> str:
+    if value == "background":
+        return "background"
+    colour = _paint(value)
+    if colour == "none":
+        raise InputError('write a colour to knock out, e.g. "white", or "background"')
+    return colour
+
+
+def _colours(value: Any) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or not 2 <= value <= 64:
+        raise InputError(f"{value!r} is not a whole number of colours from 2 to 64")
+    return value
+
+
 def _yes(value: Any) -> bool:
     if value is not True:
         raise InputError(f"{value!r}: write {{ all = true }}, or name shapes by layer, id or fill")
@@ -220,6 +241,8 @@ class _Reader(TableReader):
                 "width": positive_length_value,
                 "height": positive_length_value,
                 "dpi": _dpi,
+                "knock_out": _knock_out,
+                "colours": _colours,
             },
         )
         texts = read_texts(self, data.get("text"))
@@ -291,6 +314,7 @@ class _Reader(TableReader):
             "stone": lambda value: self.stones(value, spec.several, pattern),
             "colour": self._colour,
             "pattern": text_value,
+            "strokes": lambda value: strokes_value(value, pattern),
             "pitch": positive_length_value,
             "gap": length_value,
             "web": length_value,
@@ -325,6 +349,7 @@ class _Reader(TableReader):
             colour=found["colour"],
             pattern=pattern,
             options=options,
+            strokes=found.get("strokes"),
             key=key,
             place=f"{self.places.file}:{line}" if line else self.places.file,
         )

@@ -246,8 +246,10 @@ def _lay_rows(bench: _Bench, rule: Rule, shapes: Sequence[Shape]) -> None:
 
 def _ask(rule: Rule, shape: Shape, obstacles: Obstacles) -> Ask:
     region = shape.area
-    if region is None and rule.pattern not in ("edge",):
-        region = shape.stroke_area
+    has_stroke = shape.stroke_area is not None
+    if has_stroke and (region is None or rule.strokes is not None):
+        as_lines = rule.pattern in _ROWS if rule.strokes is None else rule.strokes == "line"
+        region = None if as_lines else shape.stroke_area
     return Ask(
         region=region,
         lines=shape.outline,

@@ -74,18 +74,20 @@ def make_line(task: Task) -> Done:
 
 
 def line_artwork(task: Task) -> Any:
-    """Return the line's job and its drawing. Raises what parse_job and read_svg raise."""
-    from .svg import read_svg
+    """Return the line's job and its drawing. Raises what parse_job and read_drawing raise."""
+    from .reading import read_drawing
 
     job = parse_job(task.job, task.file, task.catalogue, task.entry)
     artwork = None
     if task.artwork is not None:
-        artwork = read_svg(
+        artwork = read_drawing(
             task.artwork,
-            name=str(job.artwork),
+            str(job.artwork),
             width=job.width,
             height=job.height,
             dpi=job.dpi,
+            knock_out=job.knock_out,
+            colours=job.colours,
         )
     if job.texts:
         from .lettering.artwork import with_texts

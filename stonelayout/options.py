@@ -15,6 +15,20 @@ from .units import parse_length
 
 Reader = Literal["length", "angle", "count", "yes-no", "choice"]
 
+#: How a rule may take the strokes of a drawing: as the lines they are drawn on, or as areas.
+STROKES = ("line", "area")
+#: Patterns that are rows along lines.
+ROWS = ("edge", "spine")
+
+
+def strokes_value(value: Any, pattern: str) -> str:
+    """Read how a rule takes strokes; InputError where it is neither, or the pattern fills areas."""
+    if value not in STROKES:
+        raise InputError(f"{value!r} is not one of: {', '.join(STROKES)}")
+    if value == "line" and pattern not in ROWS:
+        raise InputError(f"{pattern} fills areas; lines go with: {', '.join(ROWS)}")
+    return str(value)
+
 
 @dataclass(frozen=True)
 class Option:

@@ -70,8 +70,14 @@ def catalogue_option(command: F) -> F:
 
 
 def artwork_options(command: F) -> F:
-    """Add ``--width``, ``--height`` and ``--dpi``."""
+    """Add how a drawing is read: ``--width``, ``--height``, ``--dpi``, ``--knock-out``, ..."""
     for option in (
+        click.option("--colours", type=click.IntRange(2, 64), help="Colours of a traced picture."),
+        click.option(
+            "--knock-out",
+            metavar="COLOUR",
+            help="Areas of this colour cut what lies under them: white, #rrggbb, background.",
+        ),
         click.option("--dpi", type=float, default=96.0, help="Pixels an inch (old files: 72, 90)."),
         click.option("--height", type=LENGTH, help="Height of the drawing's page, e.g. 180mm."),
         click.option("--width", type=LENGTH, help="Width of the drawing's page, e.g. 240mm."),
@@ -96,14 +102,26 @@ def load_catalogue(files: Iterable[str] = ()) -> Catalogue:
 
 
 def read_artwork(
-    path: str, width: float | None = None, height: float | None = None, dpi: float = 96.0
+    path: str,
+    width: float | None = None,
+    height: float | None = None,
+    dpi: float = 96.0,
+    knock_out: str | None = None,
+    colours: int | None = None,
 ) -> Artwork:
-    """Read an SVG (``-`` is standard input) at the size asked."""
+    """Read a drawing or picture (``-`` is standard input) at the size asked."""
     from stonelayout.files import read_bytes
-    from stonelayout.svg import read_svg
+    from stonelayout.reading import read_drawing
 
-    name = "standard input" if path == STDIN else path
-    return read_svg(read_bytes(path), name=name, width=width, height=height, dpi=dpi)
+    return read_drawing(
+        read_bytes(path),
+        "standard input" if path == STDIN else path,
+        width=width,
+        height=height,
+        dpi=dpi,
+        knock_out=knock_out,
+        colours=colours,
+    )
 
 
 def job_artwork(job: Job) -> Artwork:
@@ -111,7 +129,9 @@ def job_artwork(job: Job) -> Artwork:
     folder = Path(job.file).parent
     artwork = None
     if job.artwork is not None:
-        artwork = read_artwork(str(folder / job.artwork), job.width, job.height, job.dpi)
+        artwork = read_artwork(
+            str(folder / job.artwork), job.width, job.height, job.dpi, job.knock_out, job.colours
+        )
     if not job.texts and artwork is not None:
         return artwork
     from stonelayout.lettering.artwork import with_texts

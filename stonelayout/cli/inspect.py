@@ -30,7 +30,7 @@ _MOST_ROWS = 40
 @click.command(
     "inspect", help="Show what a drawing holds: size, shapes, widths, and what was not read."
 )
-@click.argument("artwork_file", metavar="ARTWORK.svg")
+@click.argument("artwork_file", metavar="ARTWORK")
 @artwork_options
 @format_option
 @click.option("-o", "seen", metavar="FILE", help="Write what was understood as an SVG.")
@@ -40,6 +40,8 @@ def command(
     width: float | None,
     height: float | None,
     dpi: float,
+    knock_out: str | None,
+    colours: int | None,
     form: str,
     seen: str | None,
     catalogue_files: tuple[str, ...],
@@ -47,7 +49,7 @@ def command(
     """Read the drawing, measure its shapes and print them."""
     from stonelayout.inspect import inspection, look, suggestions
 
-    artwork = read_artwork(artwork_file, width, height, dpi)
+    artwork = read_artwork(artwork_file, width, height, dpi, knock_out, colours)
     looks = [look(shape) for shape in artwork.shapes]
     tips = suggestions(artwork, looks, load_catalogue(catalogue_files))
     if seen is not None:

@@ -8,7 +8,7 @@ import click
 
 from stonelayout.catalogue import DEFAULT_SHEET
 from stonelayout.errors import InputError
-from stonelayout.options import PATTERNS
+from stonelayout.options import PATTERNS, STROKES, strokes_value
 
 from .common import (
     LENGTH,
@@ -45,6 +45,11 @@ from .common import (
     metavar="NAME=VALUE",
     help="An option of the pattern, e.g. --set margin=0.5mm (see README, Patterns).",
 )
+@click.option(
+    "--strokes",
+    type=click.Choice(STROKES),
+    help="Lay on strokes as the lines they are drawn on, or as the areas that they cover.",
+)
 @artwork_options
 @sheet_option
 @catalogue_option
@@ -58,9 +63,12 @@ def command(
     gap: float | None,
     web: float | None,
     settings: tuple[str, ...],
+    strokes: str | None,
     width: float | None,
     height: float | None,
     dpi: float,
+    knock_out: str | None,
+    colours: int | None,
     sheet_name: str | None,
     catalogue_files: tuple[str, ...],
     output: str | None,
@@ -90,9 +98,10 @@ def command(
         colour=colour.lower(),
         pattern=pattern,
         options=_settings(pattern, settings),
+        strokes=strokes_value(strokes, pattern) if strokes else None,
         key="lay",
     )
-    art = read_artwork(artwork, width, height, dpi)
+    art = read_artwork(artwork, width, height, dpi, knock_out, colours)
     for note in art.notes:
         say(f"note: {note}")
     for entry in art.skipped:

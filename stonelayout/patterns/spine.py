@@ -23,7 +23,7 @@ _PLACES = 24
 
 
 def lay_spine(ask: Ask) -> Laid:
-    """Lay one row along the centre line of one filled shape.
+    """Lay one row along the centre line of one filled shape, or on a drawn line itself.
 
     Options: ``margin``, ``overhang`` (how far stones may hang over a stroke too narrow for
     them). A stone stands at each joint; at the ends the last stone keeps the margin. Findings
@@ -36,6 +36,8 @@ def lay_spine(ask: Ask) -> Laid:
 
 def spine_paths(ask: Ask) -> tuple[list[Path], list[Finding]]:
     """Return the centre lines of one shape, cut and brought out to where stones have room."""
+    if ask.region is None:
+        return [Path.of(line.points, line.closed) for line in ask.lines], []
     size = ask.sizes[0]
     least = size.diameter / 2 + float(ask.options.get("margin", 0.0))
     floor = least - float(ask.options.get("overhang", 0.0))

@@ -106,7 +106,7 @@ def _text(data: bytes, file: str) -> str:
     if data[:4] == b"%PDF" or data[:4] == b"%!PS":
         raise ArtworkError("a PDF or PostScript file: save it as SVG first", file=file)
     if data.startswith((b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"BM")):
-        words = "a picture has no outlines: trace it first (stonelayout.tracing.trace)"
+        words = "a picture has no outlines: trace it first (PNG and JPEG are traced as they are)"
         raise ArtworkError(words, file=file)
     encoding = next((name for mark, name in _MARKS if data.startswith(mark)), "")
     if not encoding:

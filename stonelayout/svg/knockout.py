@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import replace
+from typing import Final
 
+import numpy as np
+import shapely
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.artwork import Artwork, Shape
@@ -13,13 +17,44 @@ from stonelayout.errors import ArtworkError
 from .build import Drawn, clipped
 from .colours import parse_colour
 
+BACKGROUND: Final = "background"
+#: Places along the page's border that are looked at, how far inside it, as a share of the page,
+#: and the share of them that a background must cover.
+_PLACES: Final = 400
+_INSIDE: Final = 0.002
+_MOST_OF_IT: Final = 0.5
+
+
+def background(artwork: Artwork) -> str:
+    """Return the fill that is seen along most of the page's border, as ``#rrggbb``.
+
+    Raises ArtworkError when no one colour covers half of it.
+    """
+    width, height = artwork.size
+    x, y = width * _INSIDE, height * _INSIDE
+    border = shapely.box(x, y, width - x, height - y).exterior
+    places = shapely.line_interpolate_point(border, np.linspace(0, 1, _PLACES), normalized=True)
+    seen = np.full(_PLACES, "", dtype=object)
+    for shape in artwork.shapes:
+        if shape.area is not None and shape.fill is not None:
+            shapely.prepare(shape.area)
+            seen[shapely.intersects(shape.area, places)] = shape.fill
+    colour, count = Counter(seen.tolist()).most_common(1)[0]
+    if not colour or count < _MOST_OF_IT * _PLACES:
+        words = "no one colour covers most of the page's border: name the colour to knock out"
+        raise ArtworkError(words, file=artwork.file)
+    return str(colour)
+
 
 def knocked_out(artwork: Artwork, colour: str) -> Artwork:
     """Return the artwork with every area filled in ``colour`` taken out of what lies under it.
 
     The shapes of that colour are dropped; those under them keep what is left of their areas,
-    strokes and outlines. Raises ArtworkError where ``colour`` is none or nothing would be left.
+    strokes and outlines. ``"background"`` stands for the page's own (see ``background``). Raises
+    ArtworkError where ``colour`` is none or nothing would be left.
     """
+    if colour == BACKGROUND:
+        colour = background(artwork)
     parsed = parse_colour(colour)
     if parsed is None or parsed[0] == "currentcolor":
         raise ArtworkError(f'"{colour}" is no colour to knock out', file=artwork.file)

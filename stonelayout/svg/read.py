@@ -58,8 +58,9 @@ def read_svg(
     ``source`` is a path, or the bytes of a file; ``name`` is what messages call it. ``width`` and
     ``height`` (mm) scale the page; ``dpi`` is how many px an inch has. Curves are flattened to
     ``tolerance`` mm of chord error. Areas filled in the colour ``knockout`` (the garment's, e.g.
-    ``"white"``) cut what lies under them instead of being shapes. Raises ArtworkError, with file,
-    line and element where there are any, for a file that cannot be read or draws nothing.
+    ``"white"``; ``"background"``: the one along the page's border) cut what lies under them
+    instead of being shapes. Raises ArtworkError, with file, line and element where there are any,
+    for a file that cannot be read or draws nothing.
     """
     if isinstance(source, bytes):
         data, file = source, name or "the drawing"

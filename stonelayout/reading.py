@@ -1,0 +1,45 @@
+"""``read_drawing``: any artwork file that is read, a drawing or a picture, by what is in it."""
+
+from __future__ import annotations
+
+from .artwork import Artwork
+from .errors import ArtworkError
+
+#: Colours that a picture is reduced to when none are asked for.
+COLOURS = 8
+
+
+def read_drawing(
+    data: bytes,
+    name: str,
+    *,
+    width: float | None = None,
+    height: float | None = None,
+    dpi: float = 96.0,
+    knock_out: str | None = None,
+    colours: int | None = None,
+) -> Artwork:
+    """Read the bytes of an SVG, SVGZ, PNG or JPEG file; ``name`` is what messages call it.
+
+    ``width`` and ``height`` in mm scale the page, ``dpi`` is px an inch (SVG). Areas filled in
+    the colour ``knock_out`` (``"background"``: the colour seen along most of the page's border)
+    cut what lies under them. ``colours`` goes with a picture, which is traced. Raises ArtworkError
+    for what cannot be read, MissingExtraError for a picture without the extra ``trace``.
+    """
+    from .tracing import is_picture, trace
+
+    if is_picture(data):
+        return trace(
+            data,
+            name=name,
+            colours=COLOURS if colours is None else colours,
+            width=width,
+            height=height,
+            knock_out=knock_out,
+        )
+    if colours is not None:
+        words = "a number of colours goes with a picture (PNG, JPEG); a drawing keeps its own"
+        raise ArtworkError(words, file=name)
+    from .svg import read_svg
+
+    return read_svg(data, name=name, width=width, height=height, dpi=dpi, knockout=knock_out)
