@@ -323,7 +323,13 @@ def _roll(
         sets.append(
             Set(design.label, layers, marks, whole(design.copies, price.reuses) if price else 1)
         )
-    if sheet is None or len(sets) > MOST_ON_A_ROLL:
+    if sheet is None:
+        return {}
+    if len(sets) > MOST_ON_A_ROLL:
+        say(
+            f"no roll plan: {len(sets)} designs are more than the {MOST_ON_A_ROLL} planned with the "
+            "list; give their layout.json files to stonelayout roll, some at a time"
+        )
         return {}
     try:
         plan, templates = plan_sets(sets, sheet, roll_of(sheet))
