@@ -327,7 +327,7 @@ def _roll(
         return {}
     if len(sets) > MOST_ON_A_ROLL:
         say(
-            f"no roll plan: {len(sets)} designs are more than the {MOST_ON_A_ROLL} planned with the "
+            f"no roll plan: {len(sets)} designs are more than the {MOST_ON_A_ROLL} planned with a "
             "list; give their layout.json files to stonelayout roll, some at a time"
         )
         return {}
