@@ -14,7 +14,7 @@ import shapely
 from stonelayout.artwork import Line
 from stonelayout.neighbours import pairs_nearer
 from stonelayout.patterns.base import Ask, Spec
-from stonelayout.patterns.edge import edge_paths
+from stonelayout.patterns.edge import edge_tracks
 from stonelayout.patterns.meetings import lay_rows_together
 from stonelayout.patterns.mostkept import most_kept
 from stonelayout.patterns.rows import lay_row
@@ -152,7 +152,7 @@ def together() -> None:
             for i in range(side)
             for j in range(side)
         ]
-        seconds, laid = best(lambda asks=asks: lay_rows_together(asks, edge_paths), 1)
+        seconds, laid = best(lambda asks=asks: lay_rows_together(asks, edge_tracks), 1)
         total = sum(len(answer.centres) for answer in laid)
         print(f"{len(asks):6d} {total:6d} {seconds:7.2f} {seconds / total * 1e6:9.1f}")
 

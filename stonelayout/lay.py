@@ -31,10 +31,11 @@ _MAKERS = {
     "courses": ("stonelayout.patterns.courses", "lay_courses"),
 }
 #: Patterns that are rows: the shapes of one rule are laid together, so that rows settle where
-#: they meet. The function gives the curves that the rows of one shape run on.
+#: they meet. The function gives the curves that the rows of one shape run on,
+#: with the sizes along them.
 _ROWS = {
-    "edge": ("stonelayout.patterns.edge", "edge_paths"),
-    "spine": ("stonelayout.patterns.spine", "spine_paths"),
+    "edge": ("stonelayout.patterns.edge", "edge_tracks"),
+    "spine": ("stonelayout.patterns.spine", "spine_tracks"),
 }
 #: Room between two stones of unlike layers when they are as large as their sizes get, in mm.
 LEAST_GAP_MM = 0.1

@@ -122,6 +122,7 @@ PATTERNS: Mapping[str, Pattern] = {
             ),
             MARGIN,
         ),
+        several=True,
     ),
     "spine": Pattern(
         "one row along the centre line of slender shapes",
@@ -134,6 +135,7 @@ PATTERNS: Mapping[str, Pattern] = {
             ),
             MARGIN,
         ),
+        several=True,
     ),
     "lattice": Pattern(
         "a regular grid, at the angle and offset that place the most stones",

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from stonelayout.artwork import Line
 from stonelayout.patterns.base import Ask, Spec
-from stonelayout.patterns.edge import edge_paths, lay_edge
+from stonelayout.patterns.edge import edge_tracks, lay_edge
 from stonelayout.patterns.meetings import lay_rows_together
 from stonelayout.patterns.mostkept import most_kept
 
@@ -49,7 +49,7 @@ def test_shallow_crossing_removes_stones_and_says_so():
 def test_shared_edge_is_laid_once():
     square = np.array([[0, 0], [24, 0], [24, 24], [0, 24]], dtype=float)
     asks = [drawn(square, closed=True), drawn(square + [24, 0], closed=True)]
-    one, two = lay_rows_together(asks, edge_paths)
+    one, two = lay_rows_together(asks, edge_tracks)
     assert len(one.centres) == 40
     assert len(two.centres) == 40 - 11
     assert least(np.concatenate((one.centres, two.centres))) >= PITCH * (1 - 1e-9)
@@ -58,7 +58,7 @@ def test_shared_edge_is_laid_once():
 def test_edge_shared_in_part_is_laid_once():
     long = [[0, 0], [48, 0], [48, 12], [0, 12]]
     short = [[12, 12], [36, 12], [36, 36], [12, 36]]
-    one, two = lay_rows_together([drawn(long, closed=True), drawn(short, closed=True)], edge_paths)
+    one, two = lay_rows_together([drawn(long, closed=True), drawn(short, closed=True)], edge_tracks)
     centres = np.concatenate((one.centres, two.centres))
     assert has(one.centres, [12, 12])
     assert has(one.centres, [36, 12])
@@ -71,7 +71,7 @@ def test_rows_side_by_side_keep_the_longer_and_account_for_the_rest():
     unit = np.column_stack((np.cos(t), np.sin(t)))
     asks = [drawn(unit * r, closed=True) for r in (20.0, 20.0 + 0.8 * PITCH)]
     alone = [len(lay_edge(ask).centres) for ask in asks]
-    both = lay_rows_together(asks, edge_paths)
+    both = lay_rows_together(asks, edge_tracks)
     centres = np.concatenate([laid.centres for laid in both])
     assert least(centres) >= PITCH * (1 - 1e-9)
     assert len(centres) >= max(alone)
@@ -83,7 +83,7 @@ def test_touching_circles_keep_their_distance():
     t = np.linspace(0, 2 * np.pi, 720, endpoint=False)
     unit = np.column_stack((np.cos(t), np.sin(t))) * 12
     asks = [drawn(unit, closed=True), drawn(unit + [24, 0], closed=True)]
-    centres = np.concatenate([laid.centres for laid in lay_rows_together(asks, edge_paths)])
+    centres = np.concatenate([laid.centres for laid in lay_rows_together(asks, edge_tracks)])
     assert least(centres) >= PITCH * (1 - 1e-9)
     assert np.hypot(*(centres - [12, 0]).T).min() < 0.03
 

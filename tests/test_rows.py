@@ -8,8 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import ellipeinc
 
+from stonelayout.patterns.chords import equal_chords, most_equal
 from stonelayout.patterns.divider import divide
-from stonelayout.patterns.rows import equal_chords, lay_row, most_equal
+from stonelayout.patterns.rows import lay_row
 from stonelayout.polylines import Path
 
 PITCH = 2.4

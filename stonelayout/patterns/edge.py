@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import functools
+
+import numpy as np
 import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
@@ -9,8 +12,10 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.findings import Finding
 from stonelayout.polylines import Path
 
-from .base import Ask, Laid
-from .curves import beside, offset_rings
+from .base import Ask, Laid, Spec
+from .curves import beside, offset_rings, own_start
+from .gauge import Gauge, Track
+from .localwidth import has_room, sized_tracks
 
 
 def lay_edge(ask: Ask) -> Laid:
@@ -18,27 +23,41 @@ def lay_edge(ask: Ask) -> Laid:
 
     Options: ``where`` (auto, on, inside, outside), ``rows``, ``margin``, ``corners`` (pinned or
     free). By default the row stands on a drawn line itself, and inside a filled shape by half a
-    stone and the margin. See ``lay_rows_together`` for what happens where rows meet.
+    stone and the margin. With several sizes each stretch gets the largest that leaves the row
+    opposite its room (a line: that does not come near itself); several rows take one size, the
+    largest for which the one farthest in has room. See ``lay_rows_together`` for
+    what happens where rows meet.
     """
     from .meetings import lay_rows_together
 
-    return lay_rows_together([ask], edge_paths)[0]
+    return lay_rows_together([ask], edge_tracks)[0]
 
 
-def edge_paths(ask: Ask) -> tuple[list[Path], list[Finding]]:
-    """Return the curves that the rows of one shape run on, the outermost first."""
-    where = str(ask.options.get("where", "auto"))
+def edge_tracks(ask: Ask) -> tuple[list[Track], list[Finding]]:
+    """Return the curves that the rows of one shape run on, the outermost first, with sizes."""
     rows = int(ask.options.get("rows", 1))
     margin = float(ask.options.get("margin", 0.0))
-    first, apart = ask.sizes[0].diameter / 2 + margin, ask.sizes[0].pitch
+    where = str(ask.options.get("where", "auto"))
     drawn = [Path.of(line.points, line.closed) for line in ask.lines]
     if where == "auto":
         where = "on" if ask.region is None else "inside"
-    if ask.region is None and where == "on":
-        return [part for path in drawn for part in _beside_all(path, rows, apart)], []
-    findings: list[Finding] = []
+    on_line = ask.region is None and where == "on"
     region = ask.region if ask.region is not None else _enclosed(drawn)
-    if ask.region is None and any(not path.closed for path in drawn):
+    open_lines = [] if ask.region is not None else [path for path in drawn if not path.closed]
+    sign, beside = {"on": (-1.0, 0.0), "inside": (-1.0, 1.0), "outside": (1.0, 1.0)}[where]
+
+    def depth(size: Spec, row: int) -> float:
+        return sign * (beside * (size.diameter / 2 + margin) + row * size.pitch)
+
+    @functools.cache
+    def curves(size: Spec, row: int) -> list[Path]:
+        if on_line:
+            step = (row - (rows - 1) / 2) * size.pitch
+            return [part for path in drawn for part in _beside(path, step, rows)]
+        return offset_rings(region, depth(size, row))
+
+    findings = []
+    if open_lines and not on_line:
         findings.append(
             Finding(
                 "row-on-open-line",
@@ -47,15 +66,31 @@ def edge_paths(ask: Ask) -> tuple[list[Path], list[Finding]]:
                 layer=ask.name,
             )
         )
-    found = [] if ask.region is not None else [path for path in drawn if not path.closed]
-    sign, start = {"on": (-1.0, 0.0), "inside": (-1.0, first), "outside": (1.0, first)}[where]
-    for k in range(rows):
-        ring = offset_rings(region, sign * (start + k * apart))
-        if not ring and not region.is_empty:
-            findings.append(_no_room(ask, region, k))
+    tracks = [] if on_line else [Track(path) for path in open_lines]
+    for row in range(rows):
+        found = [curves(size, row) for size in ask.sizes]
+        if not found[-1] and not region.is_empty:
+            findings.append(_no_room(ask, region, row))
             break
-        found.extend(ring)
-    return found, findings
+        if len(found) == 1:
+            tracks += [Track(path) for path in found[0]]
+        elif rows > 1:
+            tracks += _of_one_size(ask, [curves(size, rows - 1) for size in ask.sizes], found)
+        else:
+            pitches = np.array([size.pitch for size in ask.sizes])
+            tracks += sized_tracks(found, [depth(size, row) for size in ask.sizes], pitches)
+    return tracks, findings
+
+
+def _of_one_size(ask: Ask, inner: list[list[Path]], curves: list[list[Path]]) -> list[Track]:
+    """Return tracks of the largest size for which the rows farthest in have room."""
+    pitches = np.array([size.pitch for size in ask.sizes])
+    roomy = (k for k, paths in enumerate(inner) if has_room(paths, float(pitches[k])))
+    size = np.array([next(roomy, len(inner) - 1)], dtype=np.intp)
+    return [
+        Track(path, Gauge(np.zeros(1), size, path.length, pitches))
+        for path in map(own_start, curves[int(size[0])])
+    ]
 
 
 def _no_room(ask: Ask, region: BaseGeometry, row: int) -> Finding:
@@ -80,11 +115,9 @@ def _enclosed(drawn: list[Path]) -> BaseGeometry:
     return region
 
 
-def _beside_all(path: Path, rows: int, apart: float) -> list[Path]:
+def _beside(path: Path, step: float, rows: int) -> list[Path]:
     if rows == 1:
         return [path]
-    steps = [(k - (rows - 1) / 2) * apart for k in range(rows)]
     if not path.closed:
-        return [part for step in steps for part in beside(path, step)]
-    region = _enclosed([path])
-    return [part for step in steps for part in offset_rings(region, -step)]
+        return beside(path, step)
+    return offset_rings(_enclosed([path]), -step)

@@ -13,11 +13,14 @@ from stonelayout.neighbours import ROUNDING, crossing_pairs, pairs_nearer
 from stonelayout.polylines import Corners, Path, Points
 
 from .base import Ask, Laid
+from .chords import most_equal
 from .contacts import SNAP_MM, TOUCH_MM, find_contacts
 from .curves import ask_inward, drawn_paths, frame_of_paths, own_start
+from .gauge import Sizes, Track
 from .mostkept import most_kept
 from .parts import Frame
-from .rows import lay_row, most_equal, row_corners
+from .rows import lay_row, row_corners
+from .sharedsizes import agreed_sizes, stub_gauge
 
 #: Rounds of removing and spacing anew; what is then still too near is only removed.
 _ROUNDS = 3
@@ -27,7 +30,7 @@ _PIN_WORTH = 1.9
 _FIRST_WORTH = 1e-3
 _SLIDES = 50
 
-PathsOf = Callable[[Ask], tuple[list[Path], list[Finding]]]
+TracksOf = Callable[[Ask], tuple[list[Track], list[Finding]]]
 
 
 @dataclass
@@ -40,6 +43,7 @@ class _Line:
     path: Path
     at: Points
     pinned: npt.NDArray[np.bool_]
+    size: Sizes
     given: list[tuple[float, float]] = field(default_factory=list)
     lost: list[float] = field(default_factory=list)
     ragged: bool = False
@@ -49,12 +53,12 @@ class _Line:
         return self.path.at(self.at)
 
 
-def lay_rows_together(asks: Sequence[Ask], paths_of: PathsOf) -> list[Laid]:
+def lay_rows_together(asks: Sequence[Ask], tracks_of: TracksOf) -> list[Laid]:
     """Lay the rows of several shapes together, and settle where they meet.
 
-    ``paths_of`` gives the curves of one ask (``edge_paths``, ``spine_paths``), which it gets in
-    a frame of their own, so that artwork moved, turned or mirrored gets the same rows; they share
-    their first size, with which all rows are laid. Returns one answer for each ask: where rows
+    ``tracks_of`` gives the curves of one ask (``edge_tracks``, ``spine_tracks``), which it gets
+    in a frame of their own, so that artwork moved, turned or mirrored gets the same rows; all
+    asks share their sizes. Returns one answer for each ask: where rows
     cross they share one stone (it belongs to the first), a shared edge is laid once, of stones
     too near to each other or to obstacles the fewest are removed, and the rows are spaced anew
     on both sides of a gap. Findings say how many stones went, and where.
@@ -63,25 +67,30 @@ def lay_rows_together(asks: Sequence[Ask], paths_of: PathsOf) -> list[Laid]:
     if not drawn:
         return [Laid.of(np.empty((0, 2))) for _ in asks]
     frame = frame_of_paths(drawn)
-    pitch = asks[0].sizes[0].pitch
-    made = [paths_of(ask_inward(ask, frame)) for ask in asks]
-    paths = [own_start(path) for found, _ in made for path in found]
+    pitches = np.array([size.pitch for size in asks[0].sizes])
+    made = [tracks_of(ask_inward(ask, frame)) for ask in asks]
+    tracks = [
+        track if track.gauge else Track(own_start(track.path))
+        for found, _ in made
+        for track in found
+    ]
     owners = [k for k, (found, _) in enumerate(made) for _ in found]
     free = [asks[k].options.get("corners", "pinned") == "free" for k in owners]
-    lines = _first_rows(paths, owners, free, pitch)
+    lines = _first_rows(tracks, owners, free, float(pitches[0]))
     stands = _Stands.of(asks, frame)
     for turn in range(_ROUNDS):
-        removed = _remove(lines, stands, pitch)
+        removed = _remove(lines, stands, pitches)
         if not removed or turn == _ROUNDS - 1:
             break
         for line in lines:
-            _space_anew(line, lines, stands, pitch)
+            _space_anew(line, lines, stands, pitches)
     return _answers(asks, made, lines, frame)
 
 
 def _first_rows(
-    paths: list[Path], owners: list[int], free: list[bool], pitch: float
+    tracks: list[Track], owners: list[int], free: list[bool], pitch: float
 ) -> list[_Line]:
+    paths = [track.path for track in tracks]
     none = Corners(np.empty(0), np.empty(0))
     bends = [
         none if loose else row_corners(path, pitch) for path, loose in zip(paths, free, strict=True)
@@ -89,13 +98,22 @@ def _first_rows(
     if not paths:
         return []
     contacts = find_contacts(paths, pitch, [bend.at for bend in bends])
+    agreed = agreed_sizes(tracks, contacts)
     lines = []
     for k, path in enumerate(paths):
-        row = lay_row(path, pitch, bends=bends[k], shared=contacts.places[k])
+        row = lay_row(
+            path,
+            pitch,
+            bends=bends[k],
+            shared=contacts.places[k],
+            gauge=stub_gauge(tracks[k].gauge, agreed[k]),
+            shared_sizes=agreed[k],
+        )
         keep = np.ones(len(row.at), dtype=np.bool_)
         for start, stop in contacts.given[k]:
             keep &= ~_within(row.at, start, stop, path)
-        lines.append(_Line(owners[k], path, row.at[keep], row.pinned[keep], contacts.given[k]))
+        given = contacts.given[k]
+        lines.append(_Line(owners[k], path, row.at[keep], row.pinned[keep], row.size[keep], given))
     return lines
 
 
@@ -124,31 +142,31 @@ class _Stands:
             known = ask.obstacles
             if known is None or not len(known.centres):
                 centres.append(np.empty((0, 2)))
-                distance.append(np.empty(0))
+                distance.append(np.empty((0, len(ask.sizes))))
             else:
                 centres.append(frame.inward(known.centres))
-                distance.append(known.distance[:, 0])
+                distance.append(known.distance)
         return cls(centres, distance)
 
-    def clear(self, ask: int, points: Points) -> npt.NDArray[np.bool_]:
-        """Tell which points (n, 2) keep their distance from the obstacles of an ask."""
+    def clear(self, ask: int, points: Points, size: Sizes) -> npt.NDArray[np.bool_]:
+        """Tell which stones at points (n, 2) keep their distance from obstacles of an ask."""
         keep = np.ones(len(points), dtype=np.bool_)
         centres, distance = self.centres[ask], self.distance[ask]
         if len(centres) and len(points):
             pairs, lengths = crossing_pairs(points, centres, float(distance.max()) * (1 + 1e-6))
-            short = lengths < distance[pairs[:, 1]] * (1 - ROUNDING)
+            short = lengths < distance[pairs[:, 1], size[pairs[:, 0]]] * (1 - ROUNDING)
             keep[pairs[short, 0]] = False
         return keep
 
 
-def _remove(lines: list[_Line], stands: _Stands, pitch: float) -> int:
+def _remove(lines: list[_Line], stands: _Stands, pitches: Points) -> int:
     """Remove the fewest stones that are too near to each other or to obstacles; return how many.
 
     Stones of several rows on one place count as one stone, which each of them keeps or loses.
     """
     removed = 0
     for line in lines:
-        removed += _drop(line, ~stands.clear(line.ask, line.centres))
+        removed += _drop(line, ~stands.clear(line.ask, line.centres, line.size))
     centres, owner, node = _nodes(lines)
     if not len(centres):
         return removed
@@ -157,7 +175,10 @@ def _remove(lines: list[_Line], stands: _Stands, pitch: float) -> int:
     weight = np.zeros(len(centres))
     np.add.at(weight, node, worth)
     heads = np.unique(node)
-    near = heads[pairs_nearer(centres[heads], pitch)[0]]
+    own = pitches[np.concatenate([line.size for line in lines])]
+    pairs, length = pairs_nearer(centres[heads], float(pitches.max()))
+    pairs = heads[pairs]
+    near = pairs[length < own[pairs].mean(axis=1) * (1 - ROUNDING)]
     kept, _ = most_kept(weight, near)
     for k, line in enumerate(lines):
         removed += _drop(line, ~kept[node[owner == k]])
@@ -167,7 +188,7 @@ def _remove(lines: list[_Line], stands: _Stands, pitch: float) -> int:
 def _drop(line: _Line, gone: npt.NDArray[np.bool_]) -> int:
     line.lost.extend(line.at[gone].tolist())
     line.ragged |= bool(gone.any())
-    line.at, line.pinned = line.at[~gone], line.pinned[~gone]
+    line.at, line.pinned, line.size = line.at[~gone], line.pinned[~gone], line.size[~gone]
     return int(gone.sum())
 
 
@@ -183,7 +204,7 @@ def _nodes(
     return centres, owner, node
 
 
-def _space_anew(line: _Line, lines: list[_Line], stands: _Stands, pitch: float) -> None:
+def _space_anew(line: _Line, lines: list[_Line], stands: _Stands, pitches: Points) -> None:
     """Bring the stones beside each gap as near as they may come, and even out the stretches."""
     if not line.ragged or len(line.at) < 2:
         return
@@ -200,10 +221,11 @@ def _space_anew(line: _Line, lines: list[_Line], stands: _Stands, pitch: float) 
     at = line.at.copy()
     for k in sorted(gaps - holes):
         here, there = k, (k + 1) % count
+        pitch = float(pitches[line.size[[here, there]]].mean())
         room = (float(after[k] - line.at[k]) - pitch) / 2
         moves = [
-            _slide(line, here, room, lines, stands, pitch),
-            _slide(line, there, -room, lines, stands, pitch),
+            _slide(line, here, room, lines, stands, pitches),
+            _slide(line, there, -room, lines, stands, pitches),
         ]
         ends = line.path.at([line.at[here] + moves[0], line.at[there] + moves[1]])
         if np.hypot(*(ends[1] - ends[0])) >= pitch:
@@ -212,9 +234,9 @@ def _space_anew(line: _Line, lines: list[_Line], stands: _Stands, pitch: float) 
     anchored = line.pinned.copy()
     if not line.path.closed:
         anchored[[0, -1]] = True
-    for k in gaps | holes:
+    for k in gaps | holes | set(np.flatnonzero(line.size != np.roll(line.size, -1)).tolist()):
         anchored[[k, (k + 1) % count]] = True
-    _even_out(line, at, anchored, gaps | holes, pitch)
+    _even_out(line, at, anchored, gaps | holes, pitches)
 
 
 def _is_given(line: _Line, s: float) -> bool:
@@ -225,9 +247,10 @@ def _is_given(line: _Line, s: float) -> bool:
 
 
 def _slide(
-    line: _Line, k: int, room: float, lines: list[_Line], stands: _Stands, pitch: float
+    line: _Line, k: int, room: float, lines: list[_Line], stands: _Stands, pitches: Points
 ) -> float:
     """Return how far stone k can move along its row, at most ``room``, and stay clear."""
+    pitch = float(pitches.max())
     reach = np.sign(room) * min(abs(room), pitch)
     if line.pinned[k] or room * reach <= 0:
         return 0.0
@@ -235,12 +258,16 @@ def _slide(
     steps = np.linspace(0.0, reach, _SLIDES)
     spots = line.path.at(start + steps)
     others = np.concatenate([other.centres for other in lines if len(other.at)])
+    least = np.concatenate([pitches[other.size] for other in lines if len(other.at)])
+    least = (least + pitches[line.size[k]]) / 2
     away = np.hypot(*(others - spots[0]).T)
-    others = others[(away > TOUCH_MM) & (away < 3 * pitch)]
+    near = (away > TOUCH_MM) & (away < 3 * pitch)
+    others, least = others[near], least[near]
 
     def clear(points: Points) -> npt.NDArray[np.bool_]:
         apart = np.hypot(*(points[:, None, :] - others[None, :, :]).transpose(2, 0, 1))
-        return np.asarray((apart >= pitch).all(axis=1)) & stands.clear(line.ask, points)
+        size = np.full(len(points), line.size[k])
+        return np.asarray((apart >= least).all(axis=1)) & stands.clear(line.ask, points, size)
 
     free = clear(spots[1:])
     if free.all():
@@ -257,7 +284,7 @@ def _slide(
 
 
 def _even_out(
-    line: _Line, at: Points, anchored: npt.NDArray[np.bool_], gaps: set[int], pitch: float
+    line: _Line, at: Points, anchored: npt.NDArray[np.bool_], gaps: set[int], pitches: Points
 ) -> None:
     """Space the stones between anchored ones anew, as many as fit; gaps stay open."""
     count = len(at)
@@ -266,7 +293,9 @@ def _even_out(
         return
     rounds = zip(anchors, np.append(anchors[1:], anchors[0] + count), strict=True)
     places: list[Points] = []
+    owners: list[int] = []
     for first, last in rounds:
+        owners.append(int(line.size[first]))
         if not line.path.closed and last >= count:
             places.append(at[first : first + 1])
             continue
@@ -278,7 +307,10 @@ def _even_out(
         if first in gaps and last - first == 1:
             places.append(inner[:1])
             continue
-        found, _ = most_equal(line.path.between(start, stop), pitch)
+        if line.size[first] != line.size[last % count]:
+            places.append(inner)
+            continue
+        found, _ = most_equal(line.path.between(start, stop), float(pitches[line.size[first]]))
         places.append(start + found[:-1] if len(found) > last - first else inner)
     fresh = np.concatenate(places)
     pinned = np.concatenate([np.arange(len(part)) == 0 for part in places])
@@ -286,8 +318,9 @@ def _even_out(
     fresh = np.where(
         line.path.closed & (fresh >= line.path.length), fresh - line.path.length, fresh
     )
+    size = np.repeat(np.array(owners, dtype=np.intp), [len(part) for part in places])
     order = np.argsort(fresh, kind="stable")
-    line.at, pinned = fresh[order], pinned[order]
+    line.at, pinned, line.size = fresh[order], pinned[order], size[order]
     spots = line.centres
     if len(kept_pins):
         near = np.hypot(*(spots[:, None, :] - kept_pins[None, :, :]).transpose(2, 0, 1))
@@ -298,7 +331,7 @@ def _even_out(
 
 def _answers(
     asks: Sequence[Ask],
-    made: Sequence[tuple[list[Path], list[Finding]]],
+    made: Sequence[tuple[list[Track], list[Finding]]],
     lines: Sequence[_Line],
     frame: Frame,
 ) -> list[Laid]:
@@ -330,7 +363,9 @@ def _answers(
                 )
             )
         table = np.concatenate([np.empty((0, 2)), *centres])
-        answers.append(Laid.of(table, findings=tuple(findings)))
+        size = [line.size[show] for line, show in zip(lines, stones, strict=True) if line.ask == k]
+        sizes = np.concatenate([np.empty(0, dtype=np.intp), *size])
+        answers.append(Laid(table, sizes, tuple(findings)))
     return answers
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from stonelayout.artwork import Points
 from stonelayout.polylines import Path
 
-from .rows import SHORT, most_equal, split
+from .chords import SHORT, most_equal, split
 from .standing import Standing
 
 #: A stone that blocks a row is part of it when it stands this near to its line, in pitches.

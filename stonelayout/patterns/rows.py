@@ -11,19 +11,11 @@ import numpy.typing as npt
 
 from stonelayout.polylines import Corners, Path, Points, corners
 
+from .chords import SAME, SHORT
 from .divider import divide
+from .gauge import Gauge, Sizes
+from .rowspan import Span
 
-#: A chord this much under the pitch, relative, counts as the pitch: rounding, and no more.
-SHORT = 5e-10
-#: Chords of a span are equal within this, relative.
-EQUAL = 1e-11
-#: Newton steps at most; two to eight do on curves that can be solved so.
-_STEPS = 40
-#: In so many first steps the direction of the curve is taken over a stretch about each place,
-#: half as long each time, so that the wiggles of a traced outline do not mislead.
-_SMOOTH_STEPS = 5
-#: Counts tried at most for one span, from the largest down.
-_COUNTS = 16
 #: Window of corners on each side, in pitches, and no less than this, in mm, so that a corner
 #: rounded with 2 mm is one for small stones too.
 CORNER_WINDOW, LEAST_WINDOW_MM = 0.6, 1.3
@@ -39,6 +31,8 @@ SHARP_DEGREES = 60.0
 _STRETCH_COST = 0.15
 #: A common pitch is looked for up to this many pitches.
 _MOST_STRETCH = 1.1
+#: A pinned place this near to a shared one, in mm, is that place.
+SNAP_MM = 0.2
 #: Counts below the largest that are looked at for each span.
 _FEWER = 3
 
@@ -46,12 +40,14 @@ _FEWER = 3
 @dataclass(frozen=True, eq=False)
 class Row:
     """Stones along a path: arc lengths ``at`` (n,) in mm, rising; ``pinned`` (n,) tells which
-    stand on a corner or an end. On a closed path the last is followed by the first.
+    stand on a corner or an end, ``size`` (n,) indexes the sizes of the gauge (0 without one).
+    On a closed path the last is followed by the first.
     """
 
     path: Path
     at: Points
     pinned: npt.NDArray[np.bool_]
+    size: Sizes
 
     @property
     def centres(self) -> Points:
@@ -67,154 +63,14 @@ class Row:
         return np.asarray(np.hypot(*np.diff(centres, axis=0).T), dtype=np.float64)
 
 
-def equal_chords(path: Path, count: int, ratios: Points | None = None) -> tuple[Points, float]:
-    """Split an open path into ``count`` equal chords; returns places (count + 1,) and the chord.
-
-    The ends of the path may coincide (a closed curve from a given start). ``ratios`` (count,)
-    asks for chords in these proportions instead, ``ratios * chord``. Newton's method on all
-    places at once (a bidiagonal system with one full column, O(count) a step) from equal arc
-    lengths. Returns (empty, nan) when it does not converge to places in rising order.
-    """
-    from scipy.linalg import solve_banded
-
-    ratio = np.ones(count) if ratios is None else np.asarray(ratios, dtype=np.float64)
-    places = path.length * np.concatenate(([0.0], np.cumsum(ratio) / ratio.sum()))
-    if count == 1:
-        ends = path.at(places)
-        return places, float(np.hypot(*(ends[1] - ends[0]))) / float(ratio[0])
-    chord = path.length / float(ratio.sum())
-    most = 0.3 * chord
-    rounding = 8 * float(np.finfo(np.float64).eps) * path.length
-    band = np.ones((2, count))
-    for step in range(_STEPS):
-        points, unit = path.at_with_direction(places)
-        side = np.diff(points, axis=0)
-        length = np.hypot(side[:, 0], side[:, 1])
-        if step == 0:
-            chord = float(length.sum() / ratio.sum())
-        residual = length - ratio * chord
-        if float(np.abs(residual).max()) <= EQUAL * chord + rounding:
-            return (places, chord) if bool((np.diff(places) > 0).all()) else _NONE
-        side /= np.maximum(length, 1e-300)[:, None]
-        if step < _SMOOTH_STEPS:
-            reach = max(chord, SAME) * 0.5 ** (step + 2)
-            low = np.maximum(places - reach, 0.0)
-            high = np.minimum(places + reach, path.length)
-            unit = (path.at(high) - path.at(low)) / np.maximum(high - low, 1e-300)[:, None]
-        ahead = np.maximum((side * unit[1:]).sum(axis=1), 0.1)
-        back = (side * unit[:-1]).sum(axis=1)
-        band[0] = ahead
-        band[1, :-1] = -back[1:]
-        moves = solve_banded((1, 0), band, np.column_stack((-residual, ratio)), check_finite=False)
-        if moves[-1, 1] == 0 or not np.isfinite(moves).all():
-            return _NONE
-        change = -moves[-1, 0] / moves[-1, 1]
-        move = moves[:, 0] + change * moves[:, 1]
-        scale = min(1.0, most / max(float(np.abs(move).max()), 1e-300))
-        places[1:-1] += scale * move[:-1]
-        chord += scale * change
-    return _NONE
-
-
-_NONE: tuple[Points, float] = (np.empty(0), math.nan)
-
-
-def split(path: Path, count: int, pitch: float) -> tuple[Points, float]:
-    """Split an open path into ``count`` equal chords of at least ``pitch`` (else empty, nan)."""
-    places, chord = equal_chords(path, count)
-    if not len(places):
-        places, chord = divide(path, count, pitch * (1 - SHORT))
-    return (places, chord) if chord >= pitch * (1 - SHORT) else (np.empty(0), chord)
-
-
-def most_equal(path: Path, pitch: float) -> tuple[Points, float]:
-    """Split an open path into as many equal chords of at least ``pitch`` as it takes.
-
-    Returns places and the chord; (empty, nan) when not even its ends are a pitch apart.
-    """
-    count = int(path.length / pitch * (1 + 1e-9))
-    walked = 0
-    for _ in range(_COUNTS):
-        if count < 1:
-            break
-        places, chord = equal_chords(path, count)
-        if not len(places):
-            if not walked:
-                walked = len(divide(path, 0, pitch)[0])
-                count = min(count, walked)
-            places, chord = divide(path, count, pitch * (1 - SHORT))
-        if len(places) and chord >= pitch * (1 - SHORT):
-            return places, chord
-        guess = count - 1 if math.isnan(chord) else int(count * chord / pitch * (1 + 1e-9))
-        count = min(count - 1, guess)
-    return _NONE
-
-
-@dataclass
-class _Span:
-    """A stretch between pinned places: arc lengths, and for each its best splits by count."""
-
-    start: float
-    stop: float
-    part: Path
-    first: float
-    last: float
-    splits: dict[int, tuple[Points, float]]
-    most: int
-
-    @classmethod
-    def of(
-        cls, path: Path, start: float, stop: float, ends: tuple[float, float], pitch: float
-    ) -> _Span:
-        part = path.between(start, stop)
-        span = cls(start, stop, part, *ends, {}, 0)
-        if max(ends) > 1.0:
-            span.most = span._most_with_tips(pitch)
-        if not span.most:
-            span.first = span.last = 1.0
-            places, chord = most_equal(part, pitch)
-            span.most = max(len(places) - 1, 0)
-            if span.most:
-                span.splits[span.most] = places, chord
-        return span
-
-    def _ratios(self, count: int) -> Points:
-        ratio = np.ones(count)
-        ratio[0] = self.first
-        ratio[-1] = max(self.last, ratio[-1] if count == 1 else self.last)
-        return ratio
-
-    def _most_with_tips(self, pitch: float) -> int:
-        count = int(self.part.length / pitch * (1 + 1e-9) - (self.first + self.last - 2))
-        for tried in range(count, max(count - 8, 0), -1):
-            found = equal_chords(self.part, tried, self._ratios(tried))
-            if len(found[0]) and found[1] >= pitch * (1 - SHORT):
-                self.splits[tried] = found
-                return tried
-        return 0
-
-    def split(self, count: int, pitch: float) -> tuple[Points, float]:
-        """Return the split into so many chords (empty, nan when there is none)."""
-        if count not in self.splits:
-            if max(self.first, self.last) > 1.0:
-                self.splits[count] = equal_chords(self.part, count, self._ratios(count))
-            else:
-                self.splits[count] = split(self.part, count, pitch)
-        return self.splits[count]
-
-    def chord(self, count: int) -> float:
-        """Return about the chord of a split into so many."""
-        if count in self.splits:
-            return self.splits[count][1]
-        return self.splits[self.most][1] * self.most / count
-
-
 def lay_row(
     path: Path,
     pitch: float,
     *,
     bends: Corners | None = None,
     shared: Sequence[float] = (),
+    gauge: Gauge | None = None,
+    shared_sizes: Sequence[int] = (),
 ) -> Row:
     """Lay a row of stones along a path, neighbours at least ``pitch`` mm apart.
 
@@ -224,39 +80,43 @@ def lay_row(
     where another row has a stone. Where two pinned places are nearer than a pitch the blunter
     corner gives way.
     A path too short for two stones gets one, in its middle.
+    A ``gauge`` gives the sizes along the path (``pitch`` is that of the first), and
+    ``shared_sizes`` those at the shared places; chords between unlike stones are then in
+    proportion to half the sum of their pitches.
     """
     if path.length <= SAME or len(path.points) < 2:
-        return Row(path, np.zeros(1), np.ones(1, dtype=np.bool_))
+        size = np.zeros(1, dtype=np.intp) if gauge is None else gauge.size[:1]
+        return Row(path, np.zeros(1), np.ones(1, dtype=np.bool_), size)
     bends = row_corners(path, pitch) if bends is None else bends
     at, turn = _pinned_places(path, pitch, bends, shared)
-    spans = _spans(path, at, turn, pitch)
+    spans = _spans(path, at, turn, pitch, gauge, dict(zip(shared, shared_sizes, strict=False)))
     if not spans:
-        return _short_row(path, pitch)
+        return _short_row(path, pitch, gauge)
     counts = _common_counts(spans, pitch)
     places: list[Points] = []
     pinned: list[npt.NDArray[np.bool_]] = []
+    sizes: list[Sizes] = []
     for span, count in zip(spans, counts, strict=True):
         found, chord = span.split(count, pitch)
         if not len(found) or chord < pitch * (1 - SHORT):
             found, _ = span.split(span.most, pitch)
+        sizes.append(span.sizes_of(len(found) - 1)[:-1])
         places.append(span.start + found[:-1])
         pinned.append(np.arange(len(found) - 1) == 0)
     if not path.closed:
         places.append(np.array([spans[-1].stop]))
         pinned.append(np.ones(1, dtype=np.bool_))
+        sizes.append(np.array([spans[-1].ends[1]], dtype=np.intp))
     at = np.concatenate(places)
     flags = np.concatenate(pinned)
+    size = np.concatenate(sizes)
     if path.closed:
         if len(spans) == 1 and not len(turn):
             flags[:] = False
         at = np.where(at >= path.length, at - path.length, at)
         order = np.argsort(at, kind="stable")
-        at, flags = at[order], flags[order]
-    return Row(path, at, flags)
-
-
-#: A path shorter than this, in mm, is a dot.
-SAME = 1e-6
+        at, flags, size = at[order], flags[order], size[order]
+    return Row(path, at, flags, size)
 
 
 def _pinned_places(
@@ -299,19 +159,27 @@ def _tip(turn: float) -> float:
     return min(1.0 / max(2 * math.sin(angle / 2), 1e-9), 2.0)
 
 
-def _spans(path: Path, at: Points, turn: Points, pitch: float) -> list[_Span]:
+def _spans(
+    path: Path,
+    at: Points,
+    turn: Points,
+    pitch: float,
+    gauge: Gauge | None,
+    shared: dict[float, int],
+) -> list[Span]:
     """Cut a path at its pinned places, the blunter giving way where a span is too short."""
     if not len(at):
         at, turn = np.zeros(1), np.zeros(1)
-    known: dict[tuple[float, float], _Span] = {}
+    known: dict[tuple[float, float], Span] = {}
     for _ in range(len(at) + 1):
         stops = np.concatenate((at[1:], at[:1] + path.length)) if path.closed else at[1:]
         spans = []
         for k, (start, stop) in enumerate(zip(at, stops, strict=False)):
             key = (float(start), float(stop))
             if key not in known:
-                ends = (_tip(float(turn[k])), _tip(float(turn[(k + 1) % len(at)])))
-                known[key] = _Span.of(path, *key, ends, pitch)
+                tips = (_tip(float(turn[k])), _tip(float(turn[(k + 1) % len(at)])))
+                ends = (0, 0) if gauge is None else _end_sizes(path, key, gauge, shared)
+                known[key] = Span.of(path, *key, tips, pitch, gauge, ends)
             spans.append(known[key])
         gone = _giving_way(spans, turn, pitch)
         if gone is None:
@@ -322,7 +190,19 @@ def _spans(path: Path, at: Points, turn: Points, pitch: float) -> list[_Span]:
     return []
 
 
-def _giving_way(spans: list[_Span], turn: Points, pitch: float) -> int | None:
+def _end_sizes(
+    path: Path, ends: tuple[float, float], gauge: Gauge, shared: dict[float, int]
+) -> tuple[int, int]:
+    """Return the sizes of the stones pinned at both ends of a span."""
+    found = gauge.at(ends).tolist()
+    for place, size in shared.items():
+        for k in (0, 1):
+            if _apart(path, place % path.length, ends[k] % path.length) < SNAP_MM:
+                found[k] = size
+    return found[0], found[1]
+
+
+def _giving_way(spans: list[Span], turn: Points, pitch: float) -> int | None:
     """Return the pin that must give way, None when all hold, -1 when there is no row at all."""
     size = len(turn)
     wide = [math.inf if not span.most else span.splits[span.most][1] / pitch for span in spans]
@@ -343,7 +223,7 @@ def _giving_way(spans: list[_Span], turn: Points, pitch: float) -> int | None:
     return -1 if math.inf in wide else None
 
 
-def _common_counts(spans: list[_Span], pitch: float) -> list[int]:
+def _common_counts(spans: list[Span], pitch: float) -> list[int]:
     """Choose the counts of spans so that their chords differ least, for little stretch."""
     if len(spans) == 1:
         return [spans[0].most]
@@ -370,14 +250,11 @@ def _nearest(table: list[tuple[int, float]], target: float) -> tuple[int, float]
     return min(table, key=lambda row: (round(abs(row[1] - target), 9), -row[0]))
 
 
-def _short_row(path: Path, pitch: float) -> Row:
+def _short_row(path: Path, pitch: float, gauge: Gauge | None) -> Row:
     """Lay what fits on a path whose pinned ends are too near for equal chords."""
-    if path.closed:
-        places, _ = divide(path, 0, pitch)
-        if len(places) > 1:
-            return Row(path, places, np.zeros(len(places), dtype=np.bool_))
-        return Row(path, np.zeros(1), np.zeros(1, dtype=np.bool_))
-    places, _ = divide(path, 0, pitch)
-    if len(places) > 1:
-        return Row(path, places, np.arange(len(places)) == 0)
-    return Row(path, np.array([path.length / 2]), np.zeros(1, dtype=np.bool_))
+    size = 0 if gauge is None else int(gauge.size.max())
+    places, _ = divide(path, 0, pitch if gauge is None else float(gauge.pitches[size]))
+    if len(places) < 2:
+        places = np.array([0.0 if path.closed else path.length / 2])
+    pinned = (np.arange(len(places)) == 0) & (len(places) > 1) & (not path.closed)
+    return Row(path, places, pinned, np.full(len(places), size, dtype=np.intp))

@@ -12,6 +12,9 @@ from stonelayout.polylines import Path, Points
 from stonelayout.units import mm
 
 from .base import Ask, Laid
+from .curves import own_start
+from .gauge import Gauge, Track, choose_sizes, gauge_of, sample_places
+from .localwidth import sized_tracks
 from .parts import polygons
 
 #: Room across, in pitches, from which two rows fit, and from which a zigzag does (algorithm study).
@@ -20,46 +23,111 @@ TWO_ROWS, ZIGZAG = 0.866, 0.5
 _WIDE_SHARE = 0.25
 #: Places a pitch at which a branch is looked at for room.
 _PLACES = 24
+#: At a blunt end, stones of a smaller size are not worth while within so many of their pitches.
+_END_ZONE = 3.0
 
 
 def lay_spine(ask: Ask) -> Laid:
     """Lay one row along the centre line of one filled shape, or on a drawn line itself.
 
     Options: ``margin``, ``overhang`` (how far stones may hang over a stroke too narrow for
-    them). A stone stands at each joint; at the ends the last stone keeps the margin. Findings
-    say where the shape is too narrow, or wide enough for more than one row.
+    them). With several sizes each stretch gets the largest that fits its width. A stone stands
+    at each joint; at the ends the last stone keeps the margin. Findings say where the shape is
+    too narrow, or wide enough for more than one row.
     """
     from .meetings import lay_rows_together
 
-    return lay_rows_together([ask], spine_paths)[0]
+    return lay_rows_together([ask], spine_tracks)[0]
 
 
-def spine_paths(ask: Ask) -> tuple[list[Path], list[Finding]]:
+def spine_tracks(ask: Ask) -> tuple[list[Track], list[Finding]]:
     """Return the centre lines of one shape, cut and brought out to where stones have room."""
     if ask.region is None:
-        return [Path.of(line.points, line.closed) for line in ask.lines], []
-    size = ask.sizes[0]
-    least = size.diameter / 2 + float(ask.options.get("margin", 0.0))
-    floor = least - float(ask.options.get("overhang", 0.0))
-    paths: list[Path] = []
+        lines = [Path.of(line.points, line.closed) for line in ask.lines]
+        pitches = np.array([size.pitch for size in ask.sizes])
+        if len(pitches) == 1:
+            return [Track(line) for line in lines], []
+        return sized_tracks([lines for _ in ask.sizes], [0.0 for _ in ask.sizes], pitches), []
+    margin = float(ask.options.get("margin", 0.0))
+    floors = [
+        max(size.diameter / 2 + margin - float(ask.options.get("overhang", 0.0)), 0.0)
+        for size in ask.sizes
+    ]
+    large, small = ask.sizes[0], ask.sizes[-1]
+    tracks: list[Track] = []
     lost: list[tuple[float, Points]] = []
     room, total = [], 0.0
     for polygon in polygons(ask.region):
         for branch in centreline(polygon):
-            line = _brought_out(branch, polygon, max(floor, 0.02 * size.diameter))
-            for part, fits in _cut(line, polygon, floor, size.pitch):
-                if fits:
-                    paths.append(part)
-                else:
+            line = _brought_out(branch, polygon, max(floors[-1], 0.02 * small.diameter))
+            parts = _cut(line, polygon, floors[-1], small.pitch)
+            for k, (part, fits) in enumerate(parts):
+                if not fits:
                     lost.append((part.length, part.at([part.length / 2])[0]))
-            across = 2 * (branch.radius - least)
+                elif len(floors) == 1:
+                    tracks.append(Track(part))
+                else:
+                    ends = (k > 0 or branch.free[0], k + 1 < len(parts) or branch.free[1])
+                    tracks.append(_sized(own_start(part), ends, polygon, floors, ask))
+            across = 2 * branch.radius - large.diameter - 2 * margin
             steps = np.hypot(*np.diff(branch.points, axis=0).T)
             total += float(steps.sum())
             room.append(np.column_stack(((across[1:] + across[:-1]) / 2, steps)))
-    findings = _narrow(ask, lost, size.pitch)
+    findings = _narrow(ask, lost, small.pitch)
     if room and total > 0:
         findings += _wide(ask, np.concatenate(room), total)
-    return paths, findings
+    return tracks, findings
+
+
+def _sized(
+    line: Path, ends: tuple[bool, bool], polygon: Polygon, floors: list[float], ask: Ask
+) -> Track:
+    """Return a centre line with the largest sizes that fit, its ends cut to where they fit."""
+    pitches = np.array([size.pitch for size in ask.sizes])
+    places = sample_places(line, pitches)
+    outline = polygon.boundary
+    shapely.prepare(outline)
+    least = np.array(floors)
+
+    def room(s: Points) -> Points:
+        return np.asarray(shapely.distance(np.asarray(shapely.points(line.at(s))), outline))
+
+    wide = room(places) + 1e-6
+    fit = (wide[:, None] < least[None, :]).sum(axis=1).astype(np.intp)
+    zone = float(least[0] - least[-1]) + _END_ZONE * float(pitches[-1])
+    loose = np.zeros(len(places))
+    if not line.closed:
+        loose += (places <= zone) * ends[0] + (places >= line.length - zone) * ends[1]
+    sizes = choose_sizes(fit, float(places[1]), pitches, loose, line.closed)
+    good = np.flatnonzero(wide >= least[sizes])
+    if line.closed or not len(good):
+        return Track(line, gauge_of(places, sizes, pitches))
+    cuts = []
+    for inner, outer in ((good[0], good[0] - 1), (good[-1], good[-1] + 1)):
+        low, high = float(places[inner]), float(places[min(max(outer, 0), len(places) - 1)])
+        for _ in range(45 if 0 <= outer < len(places) else 0):
+            middle = (low + high) / 2
+            if room(np.array([middle]))[0] + 1e-6 >= least[sizes[inner]]:
+                low = middle
+            else:
+                high = middle
+        cuts.append(low)
+    start, stop = cuts
+    if stop - start < 1e-6:
+        return Track(line, gauge_of(places, sizes, pitches))
+    whole = gauge_of(places, sizes, pitches)
+    inside = (whole.start > start) & (whole.start < stop)
+    part = line.between(start, stop)
+    first = whole.at([start])
+    return Track(
+        part,
+        Gauge(
+            np.concatenate(([0.0], whole.start[inside] - start)),
+            np.concatenate((first, whole.size[inside])),
+            part.length,
+            pitches,
+        ),
+    )
 
 
 def _brought_out(branch: Branch, polygon: Polygon, least: float) -> Path:
