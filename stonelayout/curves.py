@@ -170,17 +170,21 @@ def arc_cubics(
         delta -= math.tau
     mid_x, mid_y = (x1 + x2) / 2.0, (y1 + y2) / 2.0
 
-    def place(a: float, b: float) -> tuple[float, float]:
-        p, q = (centre_u + a) * rx, (centre_v + b) * ry
-        return mid_x + cos_phi * p - sin_phi * q, mid_y + sin_phi * p + cos_phi * q
-
+    # the unit circle onto the ellipse: columns of the map, and the centre
+    px, py, qx, qy = cos_phi * rx, sin_phi * rx, -sin_phi * ry, cos_phi * ry
+    x0 = mid_x + px * centre_u + qx * centre_v
+    y0 = mid_y + py * centre_u + qy * centre_v
     pieces = max(1, math.ceil(abs(delta) / _ARC_PIECE - 1e-9))
     step = delta / pieces
     k = 4.0 / 3.0 * math.tan(step / 4.0)
     points: list[tuple[float, float]] = []
-    for piece in range(pieces):
-        a, b = theta + piece * step, theta + (piece + 1) * step
-        ca, sa, cb, sb = math.cos(a), math.sin(a), math.cos(b), math.sin(b)
-        points += [place(ca - k * sa, sa + k * ca), place(cb + k * sb, sb - k * cb), place(cb, sb)]
+    cos, sin = math.cos(theta), math.sin(theta)
+    for piece in range(1, pieces + 1):
+        a, b = cos - k * sin, sin + k * cos
+        points.append((x0 + px * a + qx * b, y0 + py * a + qy * b))
+        cos, sin = math.cos(theta + piece * step), math.sin(theta + piece * step)
+        a, b = cos + k * sin, sin - k * cos
+        points.append((x0 + px * a + qx * b, y0 + py * a + qy * b))
+        points.append((x0 + px * cos + qx * sin, y0 + py * cos + qy * sin))
     points[-1] = end
     return points

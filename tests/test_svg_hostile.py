@@ -128,3 +128,33 @@ def test_mutated_files_are_read_or_refused(seed):
             read_svg(data)
         except StoneLayoutError:
             continue
+
+
+@pytest.mark.parametrize(
+    ("styles", "body"),
+    [
+        ("p " + "g " * 20 + "rect{fill:red}", "<g>" * 24 + RECT * 30 + "</g>" * 24),
+        ("*{fill:red}" * 2000, RECT * 300),
+        ("p~rect{fill:red}", RECT * 3000),
+        ("rect:nth-of-type(3n){fill:red}", RECT * 6000),
+    ],
+)
+def test_selectors_that_take_years_are_refused(styles, body, monkeypatch):
+    monkeypatch.setattr("stonelayout.svg.selectors.MOST_STEPS", 100_000)
+    with pytest.raises(ArtworkError, match="style sheet takes too long"):
+        read_svg((HEAD + f"<style>{styles}</style>" + body + END).encode())
+
+
+def test_sibling_selectors_reach_over_thousands_of_siblings():
+    body = RECT.replace("<rect", '<rect class="first"') + RECT * 1500
+    art = read_svg((HEAD + "<style>.first~rect{fill:red}</style>" + body + END).encode())
+    assert [shape.fill for shape in art.shapes[:2]] == ["#000000", "#ff0000"]
+    assert art.shapes[-1].fill == "#ff0000"
+
+
+def test_large_style_sheets_are_refused_but_not_for_their_fonts(monkeypatch):
+    monkeypatch.setattr("stonelayout.svg.cascade.MOST_STYLES", 1000)
+    font = f"@font-face{{src:url(data:font;base64,{'A' * 5000})}}"
+    assert read_svg((HEAD + f"<style>{font}</style>" + RECT + END).encode()).shapes
+    with pytest.raises(ArtworkError, match="style sheets of over"):
+        read_svg((HEAD + f"<style>{'.k{fill:red}' * 100}</style>" + RECT + END).encode())

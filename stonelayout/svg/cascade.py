@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any, Final
+
+from stonelayout.errors import ArtworkError
 
 from .document import Node, every
 from .values import parse_length, parse_number
@@ -52,6 +55,9 @@ OWN: Final[dict[str, str]] = {
 }
 GEOMETRY: Final = frozenset(("x", "y", "width", "height", "cx", "cy", "r", "rx", "ry", "d"))
 _KNOWN: Final = {**INITIAL, **OWN}
+#: Characters of style sheets, data (such as fonts) left out, that a drawing may have.
+MOST_STYLES: Final = 300_000
+_DATA: Final = re.compile(r"""url\(\s*+(?:"data:[^"]*+"|'data:[^']*+'|data:[^)]*+)\s*+\)""")
 _FONT_SIZES: Final = {
     "xx-small": 9.6,
     "x-small": 12.0,
@@ -136,16 +142,18 @@ class Cascade:
         return inherited if value is None or value < 0.0 else repr(value)
 
     def _read_sheets(self, root: Node, sheets: list[Node]) -> None:
-        import cssselect2
         import tinycss2
 
-        self._matcher = cssselect2.Matcher()
-        for sheet in sheets:
-            rules = tinycss2.parse_stylesheet(
-                sheet.text or "", skip_comments=True, skip_whitespace=True
-            )
+        from .selectors import Matcher, Wrapped
+
+        texts = [_DATA.sub("url()", sheet.text or "") for sheet in sheets]
+        if sum(map(len, texts)) > MOST_STYLES:
+            raise ArtworkError(f"style sheets of over {MOST_STYLES:,} characters; refused")
+        self._matcher = Matcher()
+        for text in texts:
+            rules = tinycss2.parse_stylesheet(text, skip_comments=True, skip_whitespace=True)
             self._add_rules(rules, depth=0)
-        wrapper = cssselect2.ElementWrapper.from_xml_root(root)
+        wrapper = Wrapped.from_xml_root(root)
         self._wrappers = {element.etree_element: element for element in wrapper.iter_subtree()}
 
     def _add_rules(self, rules: list[Any], depth: int) -> None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from itertools import chain
 from typing import Final
 
 import numpy as np
@@ -242,7 +243,6 @@ class _Pen:
                 self.degrees.append(1)
             else:
                 points = arc_cubics(here, (rx, ry), rotation, large > 0, sweep > 0, (x, y))
-                for point in points:
-                    self.flat += point
+                self.flat += chain.from_iterable(points)
                 self.degrees += [3] * (len(points) // 3)
             self.x, self.y = x, y

@@ -91,6 +91,8 @@ class Walker:
 
     def shapes(self, matrix: Matrix, viewport: tuple[float, float]) -> Iterator[Visit]:
         """Yield every shape that is drawn, in paint order. Raises ArtworkError at the limits."""
+        if unfolded(self.root, self.ids) > MOST_VISITS:
+            raise ArtworkError(f"<use> unfolds to over {MOST_VISITS:,} elements; refused")
         box = view_box(self.root)
         frame = Frame(matrix, {**INITIAL, **OWN}, viewport, box[:2] if box else (0.0, 0.0))
         inside = self.enter(self.root, frame)
@@ -376,3 +378,29 @@ def _conditions_hold(node: Node) -> bool:
     if languages is None:
         return True
     return any(part.strip().lower().partition("-")[0] == _LANGUAGE for part in languages.split(","))
+
+
+def unfolded(root: Node, ids: dict[str, Node]) -> int:
+    """Return how many elements all ``use`` unfold to; those that use themselves count once."""
+    known: dict[Node, tuple[int, int]] = {}
+
+    def size(node: Node) -> tuple[int, int]:
+        """Return (elements drawn in all, of them unfolded by use)."""
+        if node not in known:
+            known[node] = (1, 0)  # while it is being counted
+            whole, used = 1, 0
+            if node.tag == "use":
+                href = node.attrib.get("href") or node.attrib.get("xlink:href") or ""
+                target = ids.get(href.strip().removeprefix("#"))
+                if target is not None:
+                    used = size(target)[0]
+                    whole += used
+            if node.tag in _CONTAINERS or node.tag in ("switch", "symbol"):
+                for child in children(node):
+                    if child.attrib.get("display") != "none" and child.tag != "symbol":
+                        parts = size(child)
+                        whole, used = whole + parts[0], used + parts[1]
+            known[node] = whole, used
+        return known[node]
+
+    return size(root)[1]
