@@ -18,7 +18,8 @@ TOUCH_MM = 0.02
 SNAP_MM = 0.2
 #: Curves that touch for longer than this, in pitches, share an edge; shorter, a point.
 SHARED = 0.75
-
+#: Halvings of a sixteenth of a pitch at the end of a stretch: to about 1e-9 mm.
+_HALVINGS = 27
 #: Shared places nearer along a path than this, in pitches, are one.
 SAME_PLACE = 0.2
 
@@ -144,7 +145,7 @@ def _near_stretches(path: Path, line: LineString, pitch: float) -> list[tuple[fl
     edges = np.flatnonzero(flags[1:] != flags[:-1])
     low, high = s[edges].copy(), s[edges + 1].copy()
     rising = flags[edges + 1]
-    for _ in range(40):
+    for _ in range(_HALVINGS):
         middle = (low + high) / 2
         at_high = near(middle) == rising
         high[at_high] = middle[at_high]

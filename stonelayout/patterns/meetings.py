@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import functools
+import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -51,6 +54,17 @@ class _Line:
     @property
     def centres(self) -> Points:
         return self.path.at(self.at)
+
+    @functools.cached_property
+    def box(self) -> tuple[float, float, float, float]:
+        (left, top), (right, bottom) = self.path.points.min(axis=0), self.path.points.max(axis=0)
+        return float(left), float(top), float(right), float(bottom)
+
+    def reaches(self, spot: Points, distance: float) -> bool:
+        """Tell whether the row may come nearer to a spot than this, by its bounding box."""
+        left, top, right, bottom = self.box
+        x, y = float(spot[0]), float(spot[1])
+        return left - distance < x < right + distance and top - distance < y < bottom + distance
 
 
 def lay_rows_together(asks: Sequence[Ask], tracks_of: TracksOf) -> list[Laid]:
@@ -180,8 +194,8 @@ def _remove(lines: list[_Line], stands: _Stands, pitches: Points) -> int:
     pairs = heads[pairs]
     near = pairs[length < own[pairs].mean(axis=1) * (1 - ROUNDING)]
     kept, _ = most_kept(weight, near)
-    for k, line in enumerate(lines):
-        removed += _drop(line, ~kept[node[owner == k]])
+    for line, mine in zip(lines, _of_each(lines, node), strict=True):
+        removed += _drop(line, ~kept[mine])
     return removed
 
 
@@ -196,12 +210,24 @@ def _nodes(
     lines: Sequence[_Line],
 ) -> tuple[Points, npt.NDArray[np.intp], npt.NDArray[np.intp]]:
     """Return all stones' centres (n, 2), their row, and the first stone on the same place."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
     centres = np.concatenate([np.empty((0, 2)), *(line.centres for line in lines)])
     owner = np.repeat(np.arange(len(lines)), [len(line.at) for line in lines])
-    node = np.arange(len(centres))
-    for i, j in pairs_nearer(centres, 2 * TOUCH_MM)[0]:
-        node[node == node[j]] = node[i]
-    return centres, owner, node
+    pairs, _ = pairs_nearer(centres, 2 * TOUCH_MM)
+    if not len(pairs):
+        return centres, owner, np.arange(len(centres))
+    graph = coo_array((np.ones(len(pairs)), pairs.T), shape=(len(centres), len(centres)))
+    _, label = connected_components(graph, directed=False)
+    _, first = np.unique(label, return_index=True)
+    return centres, owner, first[label]
+
+
+def _of_each(lines: Sequence[_Line], values: npt.NDArray[Any]) -> list[npt.NDArray[Any]]:
+    """Cut values of all stones (n,) into those of each row."""
+    ends = np.cumsum([0, *(len(line.at) for line in lines)]).tolist()
+    return [values[a:b] for a, b in itertools.pairwise(ends)]
 
 
 def _space_anew(line: _Line, lines: list[_Line], stands: _Stands, pitches: Points) -> None:
@@ -257,8 +283,9 @@ def _slide(
     start = float(line.at[k])
     steps = np.linspace(0.0, reach, _SLIDES)
     spots = line.path.at(start + steps)
-    others = np.concatenate([other.centres for other in lines if len(other.at)])
-    least = np.concatenate([pitches[other.size] for other in lines if len(other.at)])
+    around = [other for other in lines if len(other.at) and other.reaches(spots[0], 3 * pitch)]
+    others = np.concatenate([other.centres for other in around])
+    least = np.concatenate([pitches[other.size] for other in around])
     least = (least + pitches[line.size[k]]) / 2
     away = np.hypot(*(others - spots[0]).T)
     near = (away > TOUCH_MM) & (away < 3 * pitch)
@@ -335,9 +362,8 @@ def _answers(
     lines: Sequence[_Line],
     frame: Frame,
 ) -> list[Laid]:
-    _, owner, node = _nodes(lines)
-    shown = node == np.arange(len(node))
-    stones = [shown[owner == k] for k in range(len(lines))]
+    _, _, node = _nodes(lines)
+    stones = _of_each(lines, node == np.arange(len(node)))
     answers = []
     for k, (ask, (_, found)) in enumerate(zip(asks, made, strict=True)):
         mine = [line for line in lines if line.ask == k]
