@@ -95,6 +95,14 @@ def test_corner_stones_and_spread_of_a_cornered_outline():
     assert spread(row) <= 0.03
 
 
+def test_spread_with_four_corners_and_a_hundred_stones_is_within_a_percent():
+    row = lay_row(Path.of([[0, 0], [97.3, 0], [90.1, 52.4], [3.3, 47.9]], closed=True), PITCH)
+    assert len(row.at) >= 100
+    assert row.pinned.sum() == 4
+    assert row.chords.min() >= PITCH * (1 - 1e-9)
+    assert spread(row) <= 0.01
+
+
 def test_rounded_corner_is_a_corner_and_noise_is_not():
     quarter = np.radians(np.linspace(0, 90, 24))
     parts = [

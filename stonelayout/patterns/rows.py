@@ -28,13 +28,13 @@ FIRMEST = 10.0
 #: Tips sharper than this, in degrees, keep the stones beside the tip apart by longer first chords.
 SHARP_DEGREES = 60.0
 #: What a mean stretch of 1 costs against a spread (CV) of 1 when a common pitch is chosen.
-_STRETCH_COST = 0.15
+_STRETCH_COST = 0.05
 #: A common pitch is looked for up to this many pitches.
-_MOST_STRETCH = 1.1
+_MOST_STRETCH = 1.12
 #: A pinned place this near to a shared one, in mm, is that place.
 SNAP_MM = 0.2
 #: Counts below the largest that are looked at for each span.
-_FEWER = 3
+_FEWER = 4
 
 
 @dataclass(frozen=True, eq=False)
