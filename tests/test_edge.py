@@ -115,3 +115,10 @@ def test_rows_give_way_to_obstacles_and_say_so():
     away = np.hypot(*(laid.centres - [20.0, 0.5]).T)
     assert away.min() == pytest.approx(2.4, abs=1e-6)
     assert [finding.code for finding in laid.findings] == ["row-stones-removed"]
+
+
+def test_end_of_a_narrow_tooth_has_one_stone_in_its_middle():
+    tooth = [[0, 0], [30, 0], [30, 12], [17, 12], [17, 20], [13, 20], [13, 12], [0, 12]]
+    centres = lay_edge(filled(tooth)).centres
+    end = centres[centres[:, 1] > 18.5]
+    assert np.allclose(end, [[15, 19]], atol=1e-6)

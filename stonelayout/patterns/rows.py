@@ -33,6 +33,8 @@ _STRETCH_COST = 0.05
 _MOST_STRETCH = 1.12
 #: A pinned place this near to a shared one, in mm, is that place.
 SNAP_MM = 0.2
+#: Corners too near for two stones share one if they turn alike within this, in degrees.
+_TWIN_DEGREES = 10.0
 #: Counts below the largest that are looked at for each span.
 _FEWER = 4
 
@@ -186,8 +188,31 @@ def _spans(
             return spans
         if gone < 0:
             return []
-        at, turn = np.delete(at, gone), np.delete(turn, gone)
+        twin = _twin(spans, turn, gone)
+        if twin is None:
+            at, turn = np.delete(at, gone), np.delete(turn, gone)
+            continue
+        middle = (spans[twin].start + spans[twin].stop) / 2
+        at[gone] = middle % path.length if path.closed else middle
+        other = twin if gone != twin else (twin + 1) % len(at)
+        at, turn = np.delete(at, other), np.delete(turn, other)
+        order = np.argsort(at, kind="stable")
+        at, turn = at[order], turn[order]
     return []
+
+
+def _twin(spans: list[Span], turn: Points, gone: int) -> int | None:
+    """Return the span too short for two stones between the corner that gives way and its like.
+
+    Such twins (the end of a narrow stroke) share one stone in their middle.
+    """
+    size = len(turn)
+    for k in (gone, (gone - 1) % size):
+        if k < len(spans) and not spans[k].most and size > 2:
+            one, two = float(turn[k]), float(turn[(k + 1) % size])
+            if max(one, two) < math.pi and abs(one - two) < math.radians(_TWIN_DEGREES):
+                return k
+    return None
 
 
 def _end_sizes(
