@@ -1,7 +1,10 @@
 """Hostile and broken files: one clear error, in bounded time, never a crash."""
 
+import copy
 import gzip
 import random
+import re
+from xml.etree import ElementTree
 
 import pytest
 from test_svg_shapes import HEAD
@@ -101,7 +104,75 @@ def test_inner_entities_are_read():
     assert read_svg(data.encode()).shapes[0].bounds == pytest.approx((0, 0, 5, 5))
 
 
+NUMBERS = (
+    "0", "-0", "1", "-1", "0.5", "1e-9", "-1e9", "1e9", "1e30", "1e400", "NaN", "1e", ".", "%",
+    "50%", "3em", "1e-320", "99999999999999999999",
+)  # fmt: skip
+VALUES = (
+    "", "none", "inherit", "currentColor", "url(#c)", "url(#p)", "url(#nothing)", "#p", "#a", "#z",
+    "red", "rgb(1,2", "evenodd", "round", "square", "bevel", "hidden", "visible", "context-fill",
+    "objectBoundingBox", "M0 0", "M0 0A1 1 0 11 0 0", "M0,0zzL1 1", "rotate(1e9)", "skewX(90)",
+    "scale(0)", "scale(-1 1e-7)", "matrix(1 0 0 0 0 0)", "translate(1e7)", "0 0 0 0", "0 0 -1 5",
+    "xMidYMax slice", "0 0", "1 0 1e-4", "fill:red;stroke:", "stroke-dasharray:0 0;fill:none",
+)  # fmt: skip
+NAMES = (
+    "fill", "stroke", "stroke-width", "stroke-dasharray", "stroke-linecap", "stroke-linejoin",
+    "stroke-miterlimit", "fill-rule", "clip-path", "clip-rule", "clipPathUnits", "transform",
+    "transform-origin", "viewBox", "preserveAspectRatio", "width", "height", "x", "y", "r", "rx",
+    "ry", "cx", "cy", "d", "points", "href", "xlink:href", "class", "id", "style", "display",
+    "visibility", "opacity", "font-size", "vector-effect", "overflow", "stroke-dashoffset",
+)  # fmt: skip
+TAGS = (
+    "g", "svg", "symbol", "use", "switch", "clipPath", "defs", "path", "rect", "circle", "ellipse",
+    "line", "polyline", "polygon", "text", "style", "mask", "marker", "a", "linearGradient",
+)  # fmt: skip
+NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?")
+
+
+def with_number(source, text):
+    """Put another number in the place of one."""
+    found = list(NUMBER.finditer(text))
+    if not found:
+        return source.choice(VALUES)
+    at = source.choice(found)
+    number = source.choice((*NUMBERS, f"{source.uniform(-60, 60):.2f}"))
+    return text[: at.start()] + number + text[at.end() :]
+
+
+def with_command(source, text):
+    """Break path data somewhere."""
+    cut = source.randint(0, len(text))
+    extra = source.choice(("z", "M", "a1 1 0 01", "H", "S5 5", ",,", "T9 9", "-", "m0 0"))
+    return text[:cut] + extra + text[cut:]
+
+
+def reshaped(source):
+    """Change what attributes say and how elements stand: it stays well-formed XML."""
+    root = ElementTree.fromstring(HEAD + SEED + END)  # noqa: S314  # our own text
+    for _ in range(source.randint(1, 8)):
+        nodes = list(root.iter())
+        node = source.choice(nodes)
+        parent = source.choice([node for node in nodes if len(node)] or [root])
+        how = source.randrange(8)
+        if how < 3 and node.attrib:
+            name = source.choice(sorted(node.attrib))
+            node.set(name, with_number(source, node.attrib[name]))
+        elif how == 3:
+            node.set(source.choice(NAMES), source.choice((*VALUES, *NUMBERS)))
+        elif how == 4:
+            node.set("d", with_command(source, node.attrib.get("d", "M1 1L5 9 8 2")))
+        elif how == 5 and node is not root:
+            node.tag = f"{{http://www.w3.org/2000/svg}}{source.choice(TAGS)}"
+        elif how == 6 and len(nodes) < 200:
+            parent.insert(source.randint(0, len(parent)), copy.deepcopy(node))
+        elif how == 7 and len(parent):
+            parent.remove(source.choice(list(parent)))
+    return ElementTree.tostring(root)
+
+
 def mutated(source):
+    if source.random() < 0.8:
+        return reshaped(source)
     data = bytearray((HEAD + SEED + END).encode())
     for _ in range(source.randint(1, 6)):
         at = source.randrange(len(data))
@@ -158,3 +229,18 @@ def test_large_style_sheets_are_refused_but_not_for_their_fonts(monkeypatch):
     assert read_svg((HEAD + f"<style>{font}</style>" + RECT + END).encode()).shapes
     with pytest.raises(ArtworkError, match="style sheets of over"):
         read_svg((HEAD + f"<style>{'.k{fill:red}' * 100}</style>" + RECT + END).encode())
+
+
+@pytest.mark.parametrize("turn", ["rotate(1e400)", "scale(1e400)", "skewX(-1e999)"])
+def test_a_transform_beyond_numbers_is_left_out_and_said(turn):
+    art = read_svg((HEAD + f'<g transform="{turn}">{RECT}</g>' + RECT + END).encode())
+    assert len(art.shapes) == 2
+    assert any(turn in note and "left out" in note for note in art.notes)
+
+
+def test_a_clip_path_scaled_to_nothing_clips_all():
+    clip = f'<clipPath id="c" transform="scale(0)">{RECT}</clipPath>'
+    art = read_svg(
+        (HEAD + clip + RECT.replace("/>", ' clip-path="url(#c)"/>') + RECT + END).encode()
+    )
+    assert len(art.shapes) == 1

@@ -29,6 +29,9 @@ _NO_AREA: Final = 1e-9
 #: Two scales nearer than this, relatively, are one: the matrix keeps shapes similar.
 _SIMILAR: Final = 1e-9
 
+#: Scales below this flatten a shape to nothing.
+LEAST_SCALE: Final = 1e-12
+
 
 @dataclass(frozen=True, eq=False)
 class Drawn:
@@ -53,7 +56,7 @@ def flattened(subpaths: Sequence[Subpath], matrix: Matrix, tolerance: float) -> 
 
     Raises ArtworkError for coordinates beyond ``MOST_MM``.
     """
-    largest = scales(matrix)[0]
+    largest = max(scales(matrix)[0], LEAST_SCALE)
     for subpath in subpaths:
         placed = np.abs(subpath.points @ matrix[:, :2].T + matrix[:, 2])
         if not (placed <= MOST_MM).all():

@@ -19,6 +19,7 @@ from stonelayout.files import read_bytes
 
 from . import skips
 from .build import (
+    LEAST_SCALE,
     Drawn,
     clipped,
     filled,
@@ -193,7 +194,7 @@ class _Reader:
             area = _some(filled(flats, matrix, properties["fill-rule"]))
         if has_stroke:
             largest, smallest = scales(matrix)
-            error = self.tolerance / largest
+            error = self.tolerance / max(largest, LEAST_SCALE)
             fixed = properties["vector-effect"] == "non-scaling-stroke"
             pen = pen_of(properties, visit.units, error)
             if pen is not None and fixed:

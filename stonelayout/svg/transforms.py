@@ -25,6 +25,8 @@ def matrix_of(
         return IDENTITY
     matrix = parse_transform(text, units.dpi)
     if matrix is None:
+        short = " ".join(text.split())[:40]
+        walker.note(f'line {node.line}: the transform "{short}" is wrong and was left out')
         return IDENTITY
     origin = properties["transform-origin"]
     if not origin and properties["transform-box"] == "view-box":

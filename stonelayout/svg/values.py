@@ -116,7 +116,7 @@ def _transform_function(name: str, text: str, dpi: float) -> Matrix | None:
         if value is None:
             return None
         values.append(value)
-    if text[at:].strip(" ,\t\r\n"):
+    if text[at:].strip(" ,\t\r\n") or not all(map(math.isfinite, values)):
         return None
     return _transform_matrix(name, values)
 

@@ -15,7 +15,7 @@ from stonelayout.errors import ArtworkError
 
 from . import skips
 from .basic import READERS, Units, refuse_non_finite
-from .build import font_size, scales
+from .build import LEAST_SCALE, font_size, scales
 from .cascade import INITIAL, OWN, Cascade, Properties, opacity
 from .document import Node, children, every
 from .paint import reference
@@ -179,7 +179,7 @@ class Walker:
             return None
         if own is not IDENTITY:
             inside = replace(inside, matrix=multiply(inside.matrix, own))
-            if not np.isfinite(inside.matrix).all() or scales(inside.matrix)[1] < 1e-12:
+            if not np.isfinite(inside.matrix).all() or scales(inside.matrix)[1] < LEAST_SCALE:
                 self.skip(node, inside, "its transform flattens it to nothing")
                 return None
         self._report_effects(node, inside)
