@@ -26,6 +26,8 @@ Points = npt.NDArray[np.float64]
 MOST_DASHES: Final = 100_000
 #: Lines of more points than this are freed of jitter before they are stroked.
 _LONG: Final = 4000
+#: Finest angle of a round part, in radians: enough for pens of 80 m at the usual chord error.
+_LEAST_TURN: Final = 1e-3
 
 
 @dataclass(frozen=True)
@@ -102,7 +104,7 @@ def _turn_step(half: float, error: float) -> float:
     """Return the angle whose chord on radius ``half`` is within ``error`` of the arc."""
     if error >= half:
         return math.pi / 4.0
-    return min(math.pi / 4.0, 2.0 * math.acos(1.0 - error / half))
+    return min(math.pi / 4.0, max(_LEAST_TURN, 2.0 * math.acos(1.0 - error / half)))
 
 
 def _arc(x: float, y: float, ux: float, uy: float, turn: float, pen: Pen) -> list[list[float]]:

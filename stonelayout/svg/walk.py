@@ -26,6 +26,8 @@ from .viewbox import fit, view_box
 #: How many elements all ``use`` together may unfold to, and how deep they may nest.
 MOST_VISITS: Final = 50_000
 MOST_NESTING: Final = 512
+#: Notes on one drawing that anyone reads.
+_MOST_NOTES: Final = 50
 _CONTAINERS: Final = frozenset(("g", "a", "svg"))
 _LANGUAGE: Final = "en"
 
@@ -332,7 +334,7 @@ class Walker:
 
     def note(self, text: str) -> None:
         """Say something once about the whole drawing."""
-        if text not in self.notes:
+        if len(self.notes) < _MOST_NOTES and text not in self.notes:
             self.notes.append(text)
 
 
