@@ -238,9 +238,10 @@ def test_a_transform_beyond_numbers_is_left_out_and_said(turn):
     assert any(turn in note and "left out" in note for note in art.notes)
 
 
-def test_a_pen_wider_than_the_world_does_not_crash():
+def test_a_pen_wider_than_the_world_is_refused():
     pen = '<path d="M1 1L9 9" stroke="red" stroke-width="1e30" stroke-linecap="round"/>'
-    assert read_svg((HEAD + pen + END).encode()).shapes[0].stroke_width > 1e29
+    with pytest.raises(ArtworkError, match="a stroke wider than 1000 m"):
+        read_svg((HEAD + pen + END).encode())
 
 
 def test_a_clip_path_scaled_to_nothing_clips_all():

@@ -105,6 +105,8 @@ def _dashes(text: str, units: Units) -> list[float]:
 
 def stroked(flats: Sequence[Flat], matrix: Matrix, pen: Pen) -> BaseGeometry:
     """Return the stroke's region in mm, made in local space and then transformed."""
+    if pen.width * scales(matrix)[0] > MOST_MM:
+        raise ArtworkError(f"a stroke wider than {MOST_MM / 1000:g} m; the shape is broken")
     region = stroke(flats, pen)
     if region.is_empty:
         return EMPTY
