@@ -44,6 +44,10 @@ def write_all(
     cannot be written.
     """
     root = Path(folder)
+    if root.exists() and not root.is_dir():
+        raise InputError("is a file; give the name of a folder", file=str(root))
+    made = not root.exists()
+    done = False
     staged: dict[str, tuple[Path, Path]] = {}
     place = root
     try:
@@ -64,11 +68,14 @@ def write_all(
         for name in drop:
             place = root / name
             place.unlink(missing_ok=True)
+        done = True
     except OSError as error:
         raise InputError(f"cannot write: {error.strerror or error}", file=str(place)) from None
     finally:
         for temporary, _ in staged.values():
             temporary.unlink(missing_ok=True)
+        if made and not done and root.is_dir() and not any(root.iterdir()):
+            root.rmdir()
 
 
 def write_one(path: str | Path, content: str | bytes) -> None:

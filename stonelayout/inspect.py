@@ -94,9 +94,14 @@ def suggestions(artwork: Artwork, looks: Iterable[Look], catalogue: Catalogue) -
             words = ("edge", "any size; a row stands on the line itself")
         else:
             least, greatest = item.width_range
+            if least < stones[0].diameter:  # tips run out to nothing: the body decides
+                least = greatest / 3
             fitting = [stone for stone in stones if stone.diameter <= least]
             if not fitting:
-                words = ("", f"narrower than the smallest stone ({mm(least)}): make it wider")
+                words = (
+                    "",
+                    f"too narrow for the smallest stone ({mm(greatest)}): make it wider",
+                )
             else:
                 # two rows in the narrowest place read best; one is the least
                 two = [stone for stone in fitting if least >= 2 * stone.diameter + _gap(sheet)]
@@ -105,7 +110,7 @@ def suggestions(artwork: Artwork, looks: Iterable[Look], catalogue: Catalogue) -
                 wide = rows >= _WIDE_ROWS
                 words = (
                     "lattice or courses" if wide else "courses",
-                    f"{stone.name} or smaller ({number(least, 1)} to {mm(greatest, 1)} wide, "
+                    f"{stone.name} or smaller ({_span(item.width_range)} wide, "
                     f"{rows} row{'s' if rows > 1 else ''} where widest)",
                 )
         groups.setdefault(words, []).append(item.shape.id)
@@ -113,6 +118,12 @@ def suggestions(artwork: Artwork, looks: Iterable[Look], catalogue: Catalogue) -
         some = ", ".join(ids[:3]) + (f" and {len(ids) - 3} more" if len(ids) > 3 else "")
         out.append(f"{some}: {pattern + ', ' if pattern else ''}{advice}")
     return out
+
+
+def _span(width_range: tuple[float, float]) -> str:
+    """Return a width range in words: one width where both ends read the same."""
+    low, high = (number(width, 1) for width in width_range)
+    return f"{high} mm" if low == high else f"{low} to {high} mm"
 
 
 def _gap(sheet: Any) -> float:

@@ -12,7 +12,7 @@ from .catalogue import DEFAULT_SHEET, Catalogue, Sheet, Stone, unknown
 from .errors import CatalogueError, InputError, JobError
 from .jobtext import read_texts
 from .names import Entry, LeftOut, filled
-from .options import PATTERNS, strokes_value
+from .options import PATTERNS, Pattern, strokes_value
 from .tables import (
     TableReader,
     copies_value,
@@ -31,23 +31,27 @@ PROOF_FORMATS = ("svg", "html", "png")
 #: Web added to the sheet's least when a rule gives no pitch, gap or web: a little to spare.
 SPARE_WEB_MM = 0.05
 _SPACINGS = ("pitch", "gap", "web")
-_PICK_KEYS = ("layer", "id", "fill", "stroke", "all")
+_PICK_KEYS = ("layer", "id", "fill", "stroke", "all", "rest")
 
 
 @dataclass(frozen=True)
 class Pick:
-    """Which shapes a rule takes: every key given must match; ``all`` takes every shape."""
+    """Which shapes a rule takes: every key given must match.
+
+    ``all`` takes every shape, ``rest`` those that no earlier rule has taken.
+    """
 
     layer: str | None = None
     id: str | None = None
     fill: str | None = None
     stroke: str | None = None
     all: bool = False
+    rest: bool = False
 
     def __str__(self) -> str:
-        given = ((key, getattr(self, key)) for key in _PICK_KEYS[:-1])
+        given = ((key, getattr(self, key)) for key in _PICK_KEYS[:4])
         words = [f'{key} "{value}"' for key, value in given if value is not None]
-        return " and ".join(words) or "all shapes"
+        return " and ".join(words) or ("shapes left over" if self.rest else "all shapes")
 
 
 @dataclass(frozen=True)
@@ -208,16 +212,21 @@ def _colours(value: Any) -> int:
 
 def _yes(value: Any) -> bool:
     if value is not True:
-        raise InputError(f"{value!r}: write {{ all = true }}, or name shapes by layer, id or fill")
+        raise InputError(f"{value!r}: write true, or name shapes by layer, id or fill")
     return True
 
 
+#: Reads the rest of a rule whose pattern is not known: every option, any number of sizes.
+_ANY_PATTERN = Pattern(
+    "", tuple({o.name: o for p in PATTERNS.values() for o in p.options}.values()), several=True
+)
 _PICK_READERS: dict[str, Callable[[Any], Any]] = {
     "layer": text_value,
     "id": text_value,
     "fill": _paint,
     "stroke": _paint,
     "all": _yes,
+    "rest": _yes,
 }
 
 
@@ -307,8 +316,7 @@ class _Reader(TableReader):
         pattern = raw.get("pattern", "courses")
         if pattern not in PATTERNS:
             self.problem(f"{key}.pattern", unknown(pattern, PATTERNS, "pattern"))
-            return None
-        spec = PATTERNS[pattern]
+        spec = PATTERNS.get(pattern, _ANY_PATTERN)
         readers: dict[str, Callable[[Any], Any]] = {
             "pick": lambda value: self.pick(f"{key}.pick", value),
             "stone": lambda value: self.stones(value, spec.several, pattern),

@@ -70,7 +70,14 @@ def pick_shapes(artwork: Artwork, rules: Sequence[Rule]) -> list[list[Shape]]:
 
     Raises JobError that lists every rule which picks nothing, with the nearest names.
     """
-    picked = [[s for s in artwork.shapes if matches(rule.pick, s)] for rule in rules]
+    picked: list[list[Shape]] = []
+    taken: set[str] = set()
+    for rule in rules:
+        shapes = [s for s in artwork.shapes if matches(rule.pick, s)]
+        if rule.pick.rest:
+            shapes = [s for s in shapes if s.id not in taken]
+        picked.append(shapes)
+        taken.update(shape.id for shape in shapes)
     problems = [
         f"{rule.place}: {rule.key}.pick: no shape in {artwork.file or 'the artwork'} has "
         f"{rule.pick}{_nearest(rule.pick, artwork)}"
@@ -168,12 +175,15 @@ class _Bench:
         self.source.extend([shape.id] * len(size))
         self.findings.extend(laid.findings)
         if not len(size):
+            full = shape.id in self.source or bool(len(removed))
             self.findings.append(
                 Finding(
                     "shape-without-stones",
-                    "warning",
-                    f"{rule.key} places no stone on this shape: it is too small or too narrow for "
-                    f"{rule.stones[-1].name}; choose a smaller size or another pattern",
+                    "note" if full else "warning",
+                    f"{rule.key} adds no stone to this shape: earlier rules have filled it"
+                    if full
+                    else f"{rule.key} places no stone on this shape: it is too small or too narrow "
+                    f"for {rule.stones[-1].name}; choose a smaller size or another pattern",
                     _middle(shape),
                     shape.id,
                 )

@@ -50,8 +50,9 @@ def _compare(name: str, root: ET.Element, layer: Layer, page: Page) -> None:
 
 
 def _farthest(read: npt.NDArray[np.float64], meant: npt.NDArray[np.float64]) -> float:
-    """Return the largest distance between a hole meant and the one read; inf if two share one."""
+    """Return the largest distance from a hole, meant or read, to the nearest of the others."""
     from scipy.spatial import KDTree
 
-    distances, index = KDTree(read).query(meant)
-    return float(np.max(distances)) if len(np.unique(index)) == len(meant) else float("inf")
+    there, _ = KDTree(read).query(meant)
+    back, _ = KDTree(meant).query(read)
+    return float(max(np.max(there), np.max(back)))

@@ -42,7 +42,7 @@ def test_what_an_earlier_run_left_is_dropped(tmp_path):
 
 def test_a_folder_that_is_a_file(tmp_path):
     write_one(tmp_path / "out", "x")
-    with pytest.raises(InputError, match="cannot write"):
+    with pytest.raises(InputError, match="give the name of a folder"):
         write_all(tmp_path / "out", {"a.txt": "a"})
 
 
@@ -52,3 +52,12 @@ def test_reading_names_the_file(tmp_path):
     (tmp_path / "latin.toml").write_bytes(b"\xe9")
     with pytest.raises(InputError, match=r"latin\.toml: not UTF-8"):
         read_text(tmp_path / "latin.toml")
+
+
+def test_a_folder_made_for_nothing_is_taken_away(tmp_path):
+    def check(_):
+        raise VerificationError("not as meant")
+
+    with pytest.raises(VerificationError):
+        write_all(tmp_path / "new", {"a.txt": "a"}, check=check)
+    assert not (tmp_path / "new").exists()

@@ -119,6 +119,14 @@ pattern = "edge"
     ]
 
 
+def test_a_bad_pattern_does_not_hide_the_rest_of_its_rule(catalogue):
+    text = (
+        GOOD.replace('"courses"', '"corses"').replace('"ss6"', '"s6"').replace("layer", "layr", 1)
+    )
+    keys = [problem.split(": ")[1] for problem in problems(text, catalogue)]
+    assert keys == ["lay[1].pattern", "lay[1].pick.layr", "lay[1].stone"]
+
+
 @pytest.mark.parametrize(
     ("old", "new", "expected"),
     [
@@ -133,7 +141,7 @@ pattern = "edge"
         ("240 mm", "240", 'job.toml:3: artwork.width: "240" has no unit; write e.g. "240 mm"'),
         ("240 mm", "0 mm", 'job.toml:3: artwork.width: "0 mm" must be more than zero'),
         ("thin-flock", "tin", 'job.toml:6: sheet.use: unknown sheet "tin"'),
-        ("{ all = true }", "{ all = 1 }", "job.toml:23: lay[2].pick.all: 1: write { all = true }"),
+        ("{ all = true }", "{ all = 1 }", "job.toml:23: lay[2].pick.all: 1: write true"),
     ],
 )
 def test_one_wrong_value(catalogue, old, new, expected):

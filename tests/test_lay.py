@@ -124,3 +124,26 @@ def test_rows_of_one_rule_share_a_stone_where_they_cross():
     assert np.isclose(layout.centres, [50, 40]).all(axis=1).sum() == 1
     assert nearest_distances(layout.centres).min() >= pitch * (1 - 1e-9)
     assert {"a", "b"} == set(layout.source)
+
+
+def test_the_rest_is_what_no_earlier_rule_has_taken():
+    art = artwork(square("a", 0, 0), square("b", 40, 0))
+    rules = [rule(Pick(id="a")), rule(Pick(rest=True), "ss6", "navy")]
+    assert [[shape.id for shape in shapes] for shapes in pick_shapes(art, rules)] == [["a"], ["b"]]
+    assert not lay(art, rules, SHEET).findings
+
+
+def test_a_shape_that_an_earlier_rule_has_filled_is_no_fault():
+    art = artwork(square("a", 0, 0))
+    layout = lay(art, [rule(Pick(id="a")), rule(Pick(all=True), "ss10", "navy")], SHEET)
+    assert [f.severity for f in layout.findings if f.code == "shape-without-stones"] in (
+        ["note"],
+        [],
+    )
+    assert "warning" not in {f.severity for f in layout.findings}
+
+
+def test_a_first_shape_without_stones_does_not_stop_the_rest():
+    art = artwork(square("a", 0, 0, side=1.0), square("b", 40, 0))
+    layout = lay(art, [rule(Pick(all=True))], SHEET)
+    assert set(layout.source) == {"b"}

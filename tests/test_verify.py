@@ -55,3 +55,14 @@ def test_marks_that_differ_are_found(written):
     files[name] = head + b'<g id="registration"' + tail.replace(b"</g>", b" </g>", 1)
     with pytest.raises(VerificationError, match="registration marks differ"):
         verify_layers(files, layers, page)
+
+
+def test_two_holes_in_one_place_read_back():
+    sheet = load_catalogue().sheet("thin-flock")
+    kind = Kind("ss6", "crystal", 2.0)
+    centres = np.array([[10.0, 10.0], [10.0, 10.0], [30.0, 20.0]])
+    layout = Layout((50.0, 50.0), (kind,), centres, np.zeros(3, dtype=np.intp), ("a",) * 3)
+    layers = separate(layout, sheet)
+    marks = registration(layers, sheet)
+    files = {f"{layer.name}.svg": layer_svg(layer, marks).encode() for layer in layers}
+    verify_layers(files, layers, marks.page)

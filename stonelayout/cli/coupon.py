@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -85,6 +86,12 @@ def _write_result(sheet: Sheet, known: set[str], given: dict[str, Any]) -> None:
     row = profile_toml(name, sheet, seen)
     path = Path(given["target"]) if given["target"] else user_catalogue_path()
     before = read_text(path) if path.exists() else ""
+    try:
+        rows = tomllib.loads(before).get("sheet", {})
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"not TOML: {error}", file=str(path)) from None
+    if name in rows:
+        raise InputError(f'there is a sheet "{name}" already: choose another name', file=str(path))
     if before and not before.endswith("\n\n"):
         before = before.rstrip("\n") + "\n\n"
     write_one(path, before + row)

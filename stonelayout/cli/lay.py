@@ -105,7 +105,8 @@ def command(
     for note in art.notes:
         say(f"note: {note}")
     for entry in art.skipped:
-        say(f"not read: {entry.what} {entry.id} ({entry.reason}), {entry.count} times")
+        what = f"{entry.what} {entry.id}".strip()
+        say(f"warning: not read, so it gets no stones: {what}: {entry.reason} ({entry.count})")
     layout = lay(art, [rule], sheet)
     for line in finding_lines(layout.findings):
         say(line)

@@ -78,7 +78,7 @@ def command(
 ) -> int:
     """Set words as a drawing in mm that lay and job files take like any other.
 
-    Write \n between lines. Every character that the face lacks is named, never left blank.
+    Write \\n between lines. Every character that the face lacks is named, never left blank.
 
     \b
     stonelayout letters "Ada" --face plain --height 40mm --stone ss6 -o ada.svg
