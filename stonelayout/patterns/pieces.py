@@ -96,15 +96,26 @@ def _end(
 
 
 def _leaving(path: Path, place: Points, least: float, free: float, blocked: float) -> float:
-    """Return where the path crosses the circle of radius ``least`` about a place."""
-    from scipy.optimize import brentq
-
-    def room(s: float) -> float:
-        return float(np.hypot(*(path.at([s])[0] - place))) - least
-
-    if room(free) <= 0 or room(blocked) >= 0:
+    """Return where the path, from a free place on, enters the circle of ``least`` about a place."""
+    low, high = sorted((free, blocked))
+    base = 0.0
+    if path.closed:  # between() starts within the first round
+        base = math.floor(low / path.length) * path.length
+    part = path.between(low - base, high - base)
+    points = part.points - place
+    s = low + part.along
+    if free > blocked:
+        points, s = points[::-1], s[::-1]
+    within = points[:, 0] ** 2 + points[:, 1] ** 2 < least**2
+    k = int(within.argmax())
+    if not within[k] or k == 0:
         return free
-    return float(brentq(room, free, blocked, xtol=1e-13 * least))
+    # the first root t in [0, 1] of |a + t u| = least
+    (ax, ay), (ux, uy) = points[k - 1].tolist(), (points[k] - points[k - 1]).tolist()
+    square, half = ux * ux + uy * uy, ax * ux + ay * uy
+    root = max(half * half - square * (ax * ax + ay * ay - least * least), 0.0)
+    share = min(max(-(half + math.sqrt(root)) / square, 0.0), 1.0)
+    return float(s[k - 1] + share * (s[k] - s[k - 1]))
 
 
 def piece_stones(path: Path, piece: Piece, pitch: float) -> Points:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -240,23 +239,25 @@ def _measure(spans: list[Span], corners: list[Corner], pitch: float, largest: fl
 
 def carry(span: Span, pitch: float) -> None:
     """Carry the half width through places where it was not measured, and smooth it."""
-    from scipy.ndimage import median_filter, uniform_filter1d
-
     s, valid = span.s, span.valid
     half = np.interp(s, s[valid], span.half[valid])
     even = np.linspace(0, span.length, max(int(span.length / (STEP * pitch)) + 1, 2))
     half = np.interp(even, s, half)
     size = max(round(1 / STEP) | 1, 3)
-    mode: Literal["wrap", "nearest"] = "wrap" if span.closed else "nearest"
-    half = median_filter(half, size=size, mode=mode)
-    half = uniform_filter1d(half, size=size, mode=mode)
+    half = np.median(_windows(half, size, span.closed), axis=1)
+    half = _windows(half, size, span.closed).mean(axis=1)
     span.half = np.interp(s, even, half)
+
+
+def _windows(values: Points, size: int, closed: bool) -> Points:
+    """Return the ``size`` values about each of n, (n, size); beyond an open end the last one."""
+    before = size // 2
+    padded = np.pad(values, (before, size - 1 - before), mode="wrap" if closed else "edge")
+    return np.lib.stride_tricks.sliding_window_view(padded, size)
 
 
 def plan_rows(span: Span, pitch: float) -> None:
     """Choose how many rows fit across at each sample, and the gap between them."""
-    from scipy.ndimage import uniform_filter1d
-
     even = np.linspace(0, span.length, max(int(span.length / (STEP * pitch)) + 1, 2))
     half = np.interp(even, span.s, span.half)
     n = np.floor(2 * half / pitch + 1e-11).astype(np.intp) + 1
@@ -264,9 +265,8 @@ def plan_rows(span: Span, pitch: float) -> None:
     gap = 2 * half / np.maximum(n - 1, 1)
     gap = np.where(n > 1, gap, pitch)
     size = int(1.5 / STEP)
-    mode: Literal["wrap", "nearest"] = "wrap" if span.closed else "nearest"
     for _ in range(2):
-        gap = uniform_filter1d(gap, size=size, mode=mode)
+        gap = _windows(gap, size, span.closed).mean(axis=1)
     near = np.clip(np.searchsorted(even, span.s), 0, len(even) - 1)
     span.count = n[near]
     span.gap = np.interp(span.s, even, gap)
