@@ -19,7 +19,7 @@ from .catalogue import Sheet, Stone, unknown
 from .errors import JobError, LayoutError
 from .findings import Finding, in_order
 from .job import Pick, Rule
-from .layout import Kind, Layout
+from .layout import Fill, Kind, Layout
 from .neighbours import ROUNDING
 from .patterns.base import Ask, Laid, Obstacles, Spec
 
@@ -116,6 +116,7 @@ class _Bench:
     pitch: list[Points] = field(default_factory=list)
     source: list[str] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
+    fills: list[Fill] = field(default_factory=list)
 
     def kind_of(self, stone: Stone, colour: str) -> int:
         kind = Kind(stone.name, colour, stone.diameter)
@@ -198,6 +199,7 @@ class _Bench:
             kind=np.concatenate([np.empty(0, dtype=np.intp), *self.kind]),
             source=tuple(self.source),
             findings=in_order(self.findings),
+            fills=tuple(self.fills),
         )
 
 
@@ -229,13 +231,15 @@ def lay(artwork: Artwork, rules: Sequence[Rule], sheet: Sheet) -> Layout:
     """
     bench = _Bench(sheet)
     picked = pick_shapes(artwork, rules)
-    for rule, shapes in zip(rules, picked, strict=True):
+    for number, (rule, shapes) in enumerate(zip(rules, picked, strict=True)):
         if rule.pattern in _ROWS:
             _lay_rows(bench, rule, shapes)
             continue
         for shape in shapes:
             ask = _ask(rule, shape, bench.obstacles(rule, shape))
+            start = len(bench.source)
             bench.add(rule, shape, ask, _named(_MAKERS[rule.pattern])(ask))
+            bench.fills.append(Fill(shape.id, number, start, len(bench.source)))
     bench.findings.extend(_not_picked(artwork.shapes, picked))
     layout = bench.layout(artwork)
     if not len(layout):

@@ -33,14 +33,24 @@ class Kind:
         return f"{self.size}-{self.colour}"
 
 
+@dataclass(frozen=True)
+class Fill:
+    """The stones ``start`` to ``end`` (not included) that rule ``rule`` filled a shape with."""
+
+    shape: str
+    rule: int
+    start: int
+    end: int
+
+
 @dataclass(frozen=True, eq=False)
 class Layout:
     """The stones laid.
 
     ``size`` is the page (width, height) in mm; ``centres`` has shape (n, 2), mm, y down;
     ``kind`` has shape (n,) and indexes ``kinds``; ``source`` names the shape of each stone.
-    ``findings`` holds what laying had to say (stones removed, shapes not laid): it is reported,
-    not stored in the file.
+    ``findings`` holds what laying had to say (stones removed, shapes not laid), ``fills`` which
+    stones fill which shape: both are reported, not stored in the file.
     """
 
     size: tuple[float, float]
@@ -49,6 +59,7 @@ class Layout:
     kind: npt.NDArray[np.intp]
     source: tuple[str, ...]
     findings: tuple[Finding, ...] = ()
+    fills: tuple[Fill, ...] = ()
 
     def __len__(self) -> int:
         return len(self.centres)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from .artwork import Artwork
+from .fills import fill_entries
 from .findings import Finding
 from .job import Job
 from .layout import Layout
@@ -33,6 +34,7 @@ def report(
         "sheet": job.sheet.name,
         "stones": len(layout),
         "layers": [layer_entry(layer) for layer in layers],
+        "fills": fill_entries(artwork, job.rules, layout),
         "findings": [finding.as_dict() for finding in findings],
         "skipped": [entry.as_dict() for entry in artwork.skipped],
         "notes": list(artwork.notes),

@@ -8,9 +8,11 @@ from shapely import box
 from stonelayout.artwork import Artwork, area_shape
 from stonelayout.catalogue import load_catalogue
 from stonelayout.errors import JobError, LayoutError
+from stonelayout.fills import fill_entries
 from stonelayout.findings import Finding
 from stonelayout.job import Pick, Rule, pitch_for
 from stonelayout.lay import clear_of, lay, least_distance, matches, pick_shapes
+from stonelayout.measures import measure_fill
 from stonelayout.neighbours import nearest_distances
 from stonelayout.patterns.base import Laid, Obstacles
 
@@ -143,7 +145,20 @@ def test_a_shape_that_an_earlier_rule_has_filled_is_no_fault():
     assert "warning" not in {f.severity for f in layout.findings}
 
 
-def test_a_first_shape_without_stones_does_not_stop_the_rest():
-    art = artwork(square("a", 0, 0, side=1.0), square("b", 40, 0))
-    layout = lay(art, [rule(Pick(all=True))], SHEET)
+def test_a_first_shape_that_takes_no_stone_does_not_stop_the_rest():
+    layout = lay(artwork(square("a", 0, 0, 2.0), square("b", 40, 0)), [rule(Pick(all=True))], SHEET)
     assert set(layout.source) == {"b"}
+
+
+def test_fills_are_measured_for_each_rule_and_shape():
+    art = artwork(square("a", 0, 0, 2.0), square("b", 40, 0))
+    rules = [rule(Pick(all=True)), rule(Pick(id="b"), "ss6", "navy", "edge")]
+    layout = lay(art, rules, SHEET)
+    bare, full = fill_entries(art, rules, layout)
+    assert (bare["shape"], bare["pattern"], bare["placed"]) == ("a", "lattice", 0)
+    stone, pitch = rules[0].stones[0], rules[0].pitches[0]
+    own = layout.centres[layout.kind == 0]
+    measured = measure_fill(box(40, 0, 70, 30), own, stone.diameter, pitch)
+    assert full["placed"] == len(own) <= full["bound"] == measured.bound
+    assert full["row_order"] == round(measured.rows, 4)
+    assert full["largest_empty"] == round(measured.empty, 4)

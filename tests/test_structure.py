@@ -16,7 +16,7 @@ LEVELS = {
     "engine": "svg tracing reading patterns bounds measures",
     "laying": "lay",
     "after": "checks strength layers registration split cutpath tours holes plaincircles rebuild "
-    "coupon contrast inspect lettering stock quote quotewords packing roll tiles",
+    "coupon contrast fills inspect lettering stock quote quotewords packing roll tiles",
     "out": "writers gem pages proof proofpage benchwords jobsheet report rollpapers papers verify "
     "cutfiles make many namesrun",
     "front": "cli __init__ __main__",
