@@ -82,7 +82,8 @@ class Job:
     ``copies`` is how many transfers are ordered, ``pressed`` whether we press them on garments,
     ``shop`` names the shop's price file, beside the job file. ``artwork`` is None for a job of
     texts only; ``label`` and ``line`` name one line of a names list. ``knock_out`` and ``colours``
-    are how the artwork is read (see ``read_drawing``).
+    are how the artwork is read (see ``read_drawing``); ``tile``: a design larger than the sheet is
+    cut in strips instead of refused.
     """
 
     artwork: str | None
@@ -97,6 +98,7 @@ class Job:
     copies: int = 1
     spare: float = 0.03
     pressed: bool = True
+    tile: bool = False
     shop: str | None = None
     cut: tuple[str, ...] = ("svg",)
     garment: str = "navy"
@@ -258,7 +260,8 @@ class _Reader(TableReader):
         no_file = "file" not in artwork and "file" not in (data.get("artwork") or {})
         if no_file and ("artwork" in data or not data.get("text")):
             self.problem("artwork", 'missing: [artwork] with file = "NAME.svg", or a [[text]]')
-        sheet = self.table(data, "sheet", {"use": self._sheet}).get("use")
+        cut_from = self.table(data, "sheet", {"use": self._sheet, "tile": yes_no_value})
+        sheet = cut_from.get("use")
         if sheet is None:
             sheet = self.catalogue.sheet(DEFAULT_SHEET)
         order = self.table(
@@ -285,6 +288,7 @@ class _Reader(TableReader):
             catalogue=self.catalogue,
             file=file,
             shop=shop,
+            tile=cut_from.get("tile", False),
             **artwork,
             **order,
             **outputs,

@@ -6,13 +6,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from .artwork import Artwork
 from .catalogue import DEFAULT_CUTTER
 from .checks import check
 from .cutfiles import cut_files, in_cutting_order
+from .errors import LayoutError
 from .findings import Finding, in_order
 from .job import Job
-from .lay import lay
+from .lay import lay, pick_shapes
 from .layers import separate
 from .layout import Layout
 from .order import design_of
@@ -29,6 +32,7 @@ from .report import report, to_json
 from .shop import Shop, demo_shop
 from .strength import check_strength
 from .template import Layer, Page
+from .units import mm_and_inches
 from .writers.svg import layer_svg
 
 
@@ -48,8 +52,11 @@ def make(job: Job, artwork: Artwork, shop: Shop | None = None) -> Made:
     """Lay, check, separate and write out a whole job. Touches no file.
 
     ``shop`` gives prices and times; none: the invented demo prices, marked as such. Raises
-    JobError when a rule picks nothing, LayoutError when nothing can be laid.
+    JobError when a rule picks nothing, LayoutError when nothing can be laid or the design is larger
+    than the sheet and the job does not ask for tiles.
     """
+    if not job.tile:
+        refuse_oversize(job, artwork)
     layout = lay(artwork, job.rules, job.sheet)
     layers = separate(layout, job.sheet)
     marks = registration(layers, job.sheet)
@@ -58,7 +65,7 @@ def make(job: Job, artwork: Artwork, shop: Shop | None = None) -> Made:
 
         marks = named(marks, job.label, job.line)
     checked = (
-        *check(layers, job.sheet, job.catalogue, marks.page),
+        *check(layers, job.sheet, job.catalogue, None if job.tile else marks.page),
         *check_strength(layers, job.sheet, marks.page),
     )
     shop = shop or demo_shop(job.catalogue)
@@ -85,3 +92,17 @@ def make(job: Job, artwork: Artwork, shop: Shop | None = None) -> Made:
     data["files"] = sorted((*files, "report.json"))
     files["report.json"] = to_json(data)
     return Made(layout, layers, marks.page, findings, data, files)
+
+
+def refuse_oversize(job: Job, artwork: Artwork) -> None:
+    """Raise LayoutError when the shapes picked do not fit the sheet's roll, turned or not."""
+    boxes = np.array([s.bounds for shapes in pick_shapes(artwork, job.rules) for s in shapes])
+    width, height = (float(side) for side in boxes[:, 2:].max(axis=0) - boxes[:, :2].min(axis=0))
+    sheet = job.sheet
+    if min(width, height) > sheet.width or max(width, height) > sheet.length:
+        raise LayoutError(
+            f"the design measures {mm_and_inches(width)} x {mm_and_inches(height)}, and sheet "
+            f"{sheet.name} is {mm_and_inches(sheet.width)} wide: make it smaller, choose a wider "
+            "sheet, or write tile = true under [sheet] to cut it in strips",
+            file=artwork.file or job.file,
+        )

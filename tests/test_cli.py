@@ -183,12 +183,22 @@ def test_a_bad_job_names_its_line_and_exits_2(shop, old, new, expected):
     assert not (shop / "out").exists()
 
 
-def test_a_design_larger_than_the_roll_is_a_finding_of_severity_error(shop):
+def test_a_sheet_narrower_than_the_design_is_refused_before_laying(shop):
     (shop / "job.toml").write_text(JOB.replace("art.svg", 'art.svg"\nwidth = "900 mm', 1))
-    result = run("make", "job.toml", "--out", "out", "--format", "json", cwd=shop)
-    assert result.returncode == 1
-    codes = {f["code"] for f in json.loads(result.stdout)["findings"] if f["severity"] == "error"}
-    assert codes
+    result = run("make", "job.toml", "--out", "out", cwd=shop)
+    assert result.returncode == 2
+    assert result.stderr.startswith("error: art.svg: the design measures 750.0 mm (29.528 in) x ")
+    assert "tile = true" in result.stderr
+    assert len(result.stderr.splitlines()) == 1
+    assert not (shop / "out").exists()
+
+
+def test_a_job_that_asks_for_tiles_is_cut_in_strips(shop):
+    wide = JOB.replace("art.svg", 'art.svg"\nwidth = "700 mm', 1).replace("ss10", "ss40")
+    (shop / "job.toml").write_text(wide + '\n[sheet]\nuse = "card"\ntile = true\n')
+    result = run("make", "job.toml", "--out", "out", cwd=shop)
+    assert result.returncode == 0, result.stdout + result.stderr
+    assert any(name.startswith("panel-") for name in files_in(shop / "out"))
 
 
 def test_lay_writes_a_layout_to_standard_output():
