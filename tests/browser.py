@@ -13,7 +13,8 @@ import time
 import pytest
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-FLAGS = [
+#: Headless, and silent on the network.
+QUIET = [
     "--headless",
     "--no-sandbox",
     "--disable-gpu",
@@ -23,8 +24,8 @@ FLAGS = [
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
-    "--remote-debugging-pipe",
 ]
+FLAGS = [*QUIET, "--remote-debugging-pipe"]
 PATIENCE_S = 30
 #: Chromium reads commands on 3 and answers on 4.
 _RUN = """

@@ -1,7 +1,6 @@
 """Outline faces against the fonts' own tables and Chromium's rendering of the same words."""
 
 import io
-import shutil
 import subprocess
 from pathlib import Path
 
@@ -11,6 +10,7 @@ import shapely
 
 pytest.importorskip("uharfbuzz")
 pytest.importorskip("pathops")
+from browser import CHROMIUM, QUIET
 from fontTools.pens.areaPen import AreaPen
 from fontTools.ttLib import TTFont
 
@@ -29,7 +29,6 @@ FONTS = {
     "arabic": "/usr/share/fonts/opentype/fonts-hosny-amiri/Amiri-Regular.ttf",
     "devanagari": "/usr/share/fonts/truetype/lohit-devanagari/Lohit-Devanagari.ttf",
 }
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 
 def face(name):
@@ -203,15 +202,7 @@ def picture(tmp_path_factory):
         encoding="utf-8",
     )
     flags = [
-        "--headless",
-        "--no-sandbox",
-        "--disable-gpu",
-        "--disable-quic",
-        "--no-first-run",
-        "--hide-scrollbars",
-        "--disable-background-networking",
-        "--disable-component-update",
-        "--disable-sync",
+        *QUIET,
         "--allow-file-access-from-files",
         "--virtual-time-budget=4000",
     ]
