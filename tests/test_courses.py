@@ -14,6 +14,7 @@ from shapely import affinity
 from stonelayout.measures import measure_fill
 from stonelayout.neighbours import nearest_distances
 from stonelayout.patterns.base import Ask, Obstacles, Spec
+from stonelayout.patterns.calm import calmed
 from stonelayout.patterns.courses import lay_courses
 
 PITCH, STONE = 3.3, 2.8
@@ -189,3 +190,32 @@ def test_a_shape_too_small_gets_nothing_and_a_stone_sized_one_gets_one():
 def test_the_same_ask_gives_the_same_bytes():
     region = glyph("sans K", 3.7)
     assert lay(region).tobytes() == lay(region).tobytes()
+
+
+def trembling(region, amount, seed=3):
+    """A region whose outline trembles as a traced one does: normal noise of ``amount`` mm."""
+    rng = np.random.default_rng(seed)
+    ring = shapely.get_coordinates(shapely.segmentize(region.exterior, 0.3))[:-1]
+    return shapely.make_valid(shapely.Polygon(ring + rng.normal(0, amount, ring.shape)))
+
+
+@pytest.mark.parametrize("width", [2, 3.2, 5])
+def test_rows_of_a_trembling_bar_are_as_straight_as_those_of_a_clean_one(width):
+    clean, region = bar(width + 0.1), trembling(bar(width + 0.1), 0.05)
+    centres = lay(region)
+    assert_sound(region, centres)
+    assert measure_fill(region, centres, STONE, PITCH).empty < 1 + 1e-4
+    inner = np.abs(centres[:, 0] - clean.centroid.x) < 6 * PITCH
+    heights = np.sort((centres[inner, 1] - STONE / 2) / PITCH)
+    rows = np.split(heights, np.flatnonzero(np.diff(heights) > 0.3) + 1)
+    assert len(rows) == math.floor(width + 0.1) + 1
+    assert max(np.ptp(row) for row in rows) < 0.07
+    assert len(centres) >= 0.95 * len(lay(clean))
+
+
+def test_corners_of_a_trembling_outline_stay_corners():
+    square = shapely.box(0, 0, 40, 30)
+    smooth, strayed = calmed(trembling(square, 0.06), PITCH)
+    assert shapely.hausdorff_distance(smooth, square) < 0.25
+    assert 0 < strayed < 0.3
+    assert calmed(square, PITCH) == (square, 0.0)

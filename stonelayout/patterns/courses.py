@@ -11,6 +11,7 @@ from stonelayout.artwork import Points
 from stonelayout.regions import inset_mitred
 
 from .base import Ask, Laid
+from .calm import calmed
 from .limbs import lay_limbs
 from .parts import Part, fill_parts, inset, mirrored, polygons
 from .rings import is_fat, lay_rings
@@ -117,7 +118,8 @@ def symmetric_room(part: Part, least: float) -> BaseGeometry:
         for axis, like in zip((0, 1), part.mirrors, strict=True)
     ]
     near = max(off) < EDGE_MM
-    room = inset_mitred(part.outline, least if near else least + SNAP_MM)
+    outline, strayed = calmed(part.outline, part.sizes[0].pitch)
+    room = inset_mitred(outline, least + strayed + (0.0 if near else SNAP_MM))
     for axis in (0, 1):
         if part.mirrors[axis] and not room.is_empty:
             if not near:

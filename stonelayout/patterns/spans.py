@@ -26,8 +26,8 @@ VERTEX_DEGREES = 8.0
 #: other contact lies on the span beyond a convex corner (an end of a stroke, not its other
 #: side); and where no sample of a span has a width otherwise.
 WIDTH_DEGREES, CAP_DEGREES, LOOSE_DEGREES = 128.0, 148.0, 115.0
-
-
+#: A width seen along less than this, in pitches, is a glimpse from beside a corner.
+GLIMPSE = 0.2
 #: The centre line of a thin stroke runs through joints up to so many pitches long.
 BRIDGE = 5.0
 
@@ -229,6 +229,9 @@ def _measure(spans: list[Span], corners: list[Corner], pitch: float, largest: fl
         mine = slice(stops[k] - len(span.points), stops[k])
         span.valid, span.half = valid[mine], radius[mine]
         span.sided = sound[mine] & (angle[mine] > CAP_DEGREES)
+        for low, high in runs(span.valid):
+            if span.s[high - 1] - span.s[low] < min(GLIMPSE * pitch, span.length / 2):
+                span.valid[low:high] = False
         if span.valid.any():
             carry(span, pitch)
             plan_rows(span, pitch)
