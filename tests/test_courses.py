@@ -210,7 +210,7 @@ def test_rows_of_a_trembling_bar_are_as_straight_as_those_of_a_clean_one(width):
     rows = np.split(heights, np.flatnonzero(np.diff(heights) > 0.3) + 1)
     assert len(rows) == math.floor(width + 0.1) + 1
     assert max(np.ptp(row) for row in rows) < 0.07
-    assert len(centres) >= 0.95 * len(lay(clean))
+    assert len(centres) > 0.9 * len(lay(clean))  # the tremble may cost a stone in each row
 
 
 def test_corners_of_a_trembling_outline_stay_corners():

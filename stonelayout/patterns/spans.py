@@ -229,15 +229,20 @@ def _measure(spans: list[Span], corners: list[Corner], pitch: float, largest: fl
         mine = slice(stops[k] - len(span.points), stops[k])
         span.valid, span.half = valid[mine], radius[mine]
         span.sided = sound[mine] & (angle[mine] > CAP_DEGREES)
-        for low, high in runs(span.valid):
-            if span.s[high - 1] - span.s[low] < min(GLIMPSE * pitch, span.length / 2):
-                span.valid[low:high] = False
+        drop_glimpses(span, pitch)
         if span.valid.any():
             carry(span, pitch)
             plan_rows(span, pitch)
         else:
             span.gap = np.full(len(span.points), pitch)
             span.cap = True
+
+
+def drop_glimpses(span: Span, pitch: float) -> None:
+    """Forget half widths that were measured along less than GLIMPSE pitches."""
+    for low, high in runs(span.valid):
+        if span.s[high - 1] - span.s[low] < min(GLIMPSE * pitch, span.length / 2):
+            span.valid[low:high] = False
 
 
 def carry(span: Span, pitch: float) -> None:
