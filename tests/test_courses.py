@@ -219,3 +219,33 @@ def test_corners_of_a_trembling_outline_stay_corners():
     assert shapely.hausdorff_distance(smooth, square) < 0.25
     assert 0 < strayed < 0.3
     assert calmed(square, PITCH) == (square, 0.0)
+
+
+def test_the_row_of_a_thin_arm_runs_through_the_stem_to_its_far_edge():
+    stem = shapely.box(0, 0, 1.35 * PITCH + STONE, 12 * PITCH + STONE)
+    arm = shapely.box(0, 6 * PITCH, 7 * PITCH, 6.6 * PITCH + STONE)
+    region = shapely.union(stem, arm)
+    centres = lay(region)
+    assert_sound(region, centres)
+    level = 6.3 * PITCH + STONE / 2
+    row = np.sort(centres[np.abs(centres[:, 1] - level) < 0.02 * PITCH, 0])
+    assert row[0] == pytest.approx(STONE / 2, abs=0.01)
+    assert row[-1] == pytest.approx(7 * PITCH - STONE / 2, abs=0.01)
+    assert np.ptp(np.diff(row)) < 0.01 * PITCH
+    others = centres[np.abs(centres[:, 1] - level) > 0.5 * PITCH, 0]
+    flush = np.minimum(np.abs(others - STONE / 2), np.abs(others - STONE / 2 - 1.35 * PITCH))
+    assert flush.max() < 0.01
+    heights = np.sort(centres[np.abs(centres[:, 0] - STONE / 2) < 0.01, 1])
+    assert np.diff(heights).max() < 1.3 * PITCH
+
+
+def test_a_row_between_two_stones_beside_it_keeps_off_both_alike():
+    # a stem of two rows between two thin arms: its short right edge is paired with the left one
+    stem = shapely.box(0, 0, 1.35 * PITCH + STONE, 3.4 * PITCH + 0.5 * PITCH + STONE)
+    arms = [shapely.box(0, y * PITCH, 6 * PITCH, (y + 0.5) * PITCH + STONE) for y in (0, 3.4)]
+    centres = lay(shapely.union_all([stem, *arms]))
+    edge = centres[np.abs(centres[:, 0] - STONE / 2 - 1.35 * PITCH) < 0.01, 1]
+    middle = (3.4 + 0.5) * PITCH / 2 + STONE / 2
+    assert len(edge) == 2
+    assert edge.mean() == pytest.approx(middle, abs=0.01 * PITCH)
+    assert np.ptp(edge) < 1.35 * PITCH

@@ -9,7 +9,7 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.artwork import Points
 
 from .pieces import lay_line
-from .spans import Corner, Span, centre_lines, row_runs, runs
+from .spans import Corner, Span, Thread, row_runs, runs, threads_of
 from .standing import Standing
 
 #: A stone stands on the outline's row within this share of a pitch.
@@ -21,6 +21,9 @@ COPY_STRETCH = 1.10
 QUINCUNX, QUINCUNX_BEND = 1.6, 0.2
 #: That stroke's half width varies by less than this, in pitches.
 QUINCUNX_TAPER = 0.06
+#: A thread is drawn out as far as the outline, and a little beyond, if that is within ACROSS
+#: pitches, else by BUTT pitches.
+ACROSS, BEYOND, BUTT = 2.2, 1e-3, 1.1
 #: The width is measured along this share of such a stretch, not only carried through joints.
 MEASURED = 0.6
 #: Rows this far apart, in pitches, get a stone where they turn at a corner; nearer ones form a
@@ -35,9 +38,8 @@ def lay_limbs(
     pitch = standing.pitch
     order = sorted(range(len(spans)), key=lambda k: (-round(spans[k].length, 5), k))
     lay_corners(standing, [c for c in corners if not _thin_at(spans, c)])
-    for j in order:
-        for line, _, closed in centre_lines(spans[j], pitch):
-            lay_line(standing, line, closed)
+    thin = [drawn_out(room, pitch, each) for j in order for each in threads_of(spans[j], pitch)]
+    lay_threads(standing, thin, True)
     for j in order:
         lay_quincunx(standing, room, spans[j])
     deepest = max((int(span.count.max()) for span in spans), default=1)
@@ -52,6 +54,38 @@ def lay_limbs(
             for low, high in where:
                 whole = span.closed and high - low == len(line)
                 lay_line(standing, line[low:high], whole)
+        if k == 0:
+            lay_threads(standing, thin, False)
+
+
+def drawn_out(room: BaseGeometry, pitch: float, thread: Thread) -> Thread:
+    """Draw the open ends of a thread out straight, to the outline if it is straight and near.
+
+    One whose ends both reach the outline runs through what it meets there.
+    """
+    if thread.closed:
+        return thread
+    ends = []
+    through = True
+    places = thread.line[0], thread.line[-1]
+    for end, way, straight in zip(places, thread.ways, thread.straight, strict=True):
+        ray = shapely.linestrings([end, end + ACROSS * pitch * way])
+        rim = shapely.intersection(ray, room.boundary)
+        reach = BUTT * pitch
+        if rim.is_empty or not straight:
+            through = False
+        else:
+            reach = float(shapely.distance(shapely.points(end), rim)) + BEYOND * pitch
+        ends.append(end + way * reach)
+    line = np.concatenate((ends[0][None], thread.line, ends[1][None]))
+    return Thread(line, thread.ways, thread.straight, False, thread.through or through)
+
+
+def lay_threads(standing: Standing, threads: list[Thread], through: bool) -> None:
+    """Lay the rows of thin strokes: those that run through joints, or those that butt there."""
+    for thread in threads:
+        if thread.through == through:
+            lay_line(standing, thread.line, thread.closed)
 
 
 def _thin_at(spans: list[Span], corner: Corner) -> bool:

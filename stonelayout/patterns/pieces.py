@@ -23,13 +23,15 @@ STEP = 0.05
 class Piece:
     """A free stretch of a row, from ``start`` to ``stop`` (arc lengths in mm).
 
-    ``first``, ``last``: the stones that block it there, (2,), None at a free end.
+    ``first``, ``last``: the stones in its line that block it there, (2,), None at any other end.
+    ``aside``: whether a stone beside its line blocks it there.
     """
 
     start: float
     stop: float
     first: Points | None
     last: Points | None
+    aside: tuple[bool, bool] = (False, False)
 
 
 def free_pieces(standing: Standing, path: Path) -> list[Piece]:
@@ -46,6 +48,7 @@ def free_pieces(standing: Standing, path: Path) -> list[Piece]:
     for low, high in zip(edge[::2], edge[1::2] - 1, strict=True):
         start, first = float(s[low]), None
         stop, last = float(s[high]), None
+        by = low > 0 and bool(away[low - 1] < standing.pitch), False
         if low > 0:
             start, first = _end(
                 standing,
@@ -53,21 +56,25 @@ def free_pieces(standing: Standing, path: Path) -> list[Piece]:
                 float(s[low]),
                 float(s[low - 1]),
                 int(who[low - 1]),
-                bool(away[low - 1] < standing.pitch),
+                by[0],
             )
         if high < count:
+            by = by[0], bool(away[high + 1] < standing.pitch)
             stop, last = _end(
                 standing,
                 path,
                 float(s[high]),
                 float(s[high + 1]),
                 int(who[high + 1]),
-                bool(away[high + 1] < standing.pitch),
+                by[1],
             )
-        found.append(Piece(start, stop, first, last))
+        aside = by[0] and first is None, by[1] and last is None
+        found.append(Piece(start, stop, first, last, aside))
     if path.closed and len(found) > 1 and free[0] and free[-1]:
         head, tail = found[0], found[-1]
-        found = found[1:-1] + [Piece(tail.start, head.stop + path.length, tail.first, head.last)]
+        aside = tail.aside[0], head.aside[1]
+        stop = head.stop + path.length
+        found = [*found[1:-1], Piece(tail.start, stop, tail.first, head.last, aside)]
     return sorted(found, key=lambda piece: (round(piece.start - piece.stop, 6), piece.start))
 
 
@@ -119,7 +126,10 @@ def _leaving(path: Path, place: Points, least: float, free: float, blocked: floa
 
 
 def piece_stones(path: Path, piece: Piece, pitch: float) -> Points:
-    """Return new stones on a piece: as many equal chords of ``pitch`` mm or more as fit."""
+    """Return new stones on a piece: as many equal chords of ``pitch`` mm or more as fit.
+
+    Where stones beside the row hold it up, what the chords exceed the pitch is shared with them.
+    """
     part = path.between(piece.start, piece.stop) if piece.stop > piece.start else None
     line = part.points if part is not None else path.at([piece.start])
     if piece.first is not None:
@@ -127,7 +137,16 @@ def piece_stones(path: Path, piece: Piece, pitch: float) -> Points:
     if piece.last is not None:
         line = np.concatenate((line, piece.last[None]))
     chain = Path.of(line)
-    places, _ = most_equal(chain, pitch * (1 + SHORT))
+    least = pitch * (1 + SHORT)
+    places, chord = most_equal(chain, least)
+    if len(places) and any(piece.aside):
+        count = len(places) - 1
+        share = count * (chord - least) / (count + sum(piece.aside))
+        low, high = (share if held else 0.0 for held in piece.aside)
+        nearer = chain.between(low, chain.length - high)
+        moved, _ = split(nearer, count, least)
+        if len(moved):
+            chain, places = nearer, moved
     if len(places):
         stones = chain.at(places)
         low = 0 if piece.first is None else 1
@@ -213,6 +232,7 @@ def _apart_from_images(standing: Standing, path: Path, piece: Piece) -> list[Pie
                         float(s[high]),
                         one.first if low == 0 else None,
                         one.last if high == count else None,
+                        (one.aside[0] and low == 0, one.aside[1] and high == count),
                     )
                 )
         pieces = found

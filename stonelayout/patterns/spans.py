@@ -30,6 +30,8 @@ WIDTH_DEGREES, CAP_DEGREES, LOOSE_DEGREES = 128.0, 148.0, 115.0
 GLIMPSE = 0.2
 #: The centre line of a thin stroke runs through joints up to so many pitches long.
 BRIDGE = 5.0
+#: A stroke is straight where it bends by less than this in a pitch, in radians.
+STRAIGHT = 0.1
 
 
 @dataclass(eq=False)
@@ -326,33 +328,46 @@ def row_runs(span: Span, k: int, pitch: float) -> tuple[Points, list[tuple[int, 
     return line, [(low, high) for low, high in runs(wanted) if high - low > 1]
 
 
-def centre_lines(span: Span, pitch: float) -> list[tuple[Points, Points, bool]]:
-    """Return where a span is too thin for two rows: centre line, half widths, closed or not.
+@dataclass(frozen=True, eq=False)
+class Thread:
+    """The centre line (n, 2) of a stroke too thin for two rows, and its directions at both ends.
 
-    Open ends are drawn out straight, to reach the end of a stroke.
+    ``ways`` (2, 2) point out of it, ``straight`` (2,) tells whether the stroke is straight there.
+    ``through``: it was carried through a joint with another stroke.
+    """
+
+    line: Points
+    ways: Points
+    straight: Flags
+    closed: bool
+    through: bool
+
+
+def threads_of(span: Span, pitch: float) -> list[Thread]:
+    """Return the centre lines of a span's thin stretches.
+
+    They end as the outline runs there: the width beside a joint would turn them aside.
     """
     found = []
     thin = (span.count == 1) & span.valid
+    bend = span.bend(pitch)
+    bridged = np.zeros_like(thin)
     gaps = runs(~thin)
     for low, high in gaps:
         if low > 0 and high < len(thin) and span.s[high - 1] - span.s[low] < BRIDGE * pitch:
-            thin[low:high] = span.count[low:high] == 1  # carried through a joint
+            thin[low:high] = bridged[low:high] = span.count[low:high] == 1
     for low, high in runs(thin):
         if high - low < 3:
             continue
         half = span.half[low:high]
         line = span.points[low:high] + half[:, None] * span.inward[low:high]
         if span.closed and high - low == len(thin):
-            found.append((line, half, True))
+            found.append(Thread(line, np.zeros((2, 2)), np.ones(2, np.bool_), True, True))
             continue
-        back = min(len(line) - 1, max(int(0.5 / STEP), 1))
-        out = float(half.max()) + 0.6 * pitch
-        head, tail = line[0] - line[back], line[-1] - line[-1 - back]
-        head = head / max(float(np.hypot(*head)), 1e-9) * out
-        tail = tail / max(float(np.hypot(*tail)), 1e-9) * out
-        line = np.concatenate(((line[0] + head)[None], line, (line[-1] + tail)[None]))
-        half = np.concatenate((half[:1], half, half[-1:]))
-        found.append((line, half, False))
+        normal = span.inward[[low, high - 1]] * ((1,), (-1,))
+        ways = np.column_stack((-normal[:, 1], normal[:, 0]))
+        straight = bend[[low, high - 1]] * pitch < STRAIGHT
+        found.append(Thread(line, ways, straight, False, bool(bridged[low:high].any())))
     return found
 
 
