@@ -249,3 +249,21 @@ def test_a_row_between_two_stones_beside_it_keeps_off_both_alike():
     assert len(edge) == 2
     assert edge.mean() == pytest.approx(middle, abs=0.01 * PITCH)
     assert np.ptp(edge) < 1.35 * PITCH
+
+
+@pytest.mark.parametrize("wide", [3.5, 4.5, 6.2])
+def test_rows_of_a_taper_change_in_number_without_a_hole(wide):
+    ends = [(0, wide), (20, 1.0)]
+    corners = [(x * PITCH, y * (w * PITCH + STONE) / 2) for x, w in ends for y in (-1, 1)]
+    region = shapely.MultiPoint(corners).convex_hull
+    centres = lay(region)
+    assert_sound(region, centres)
+    assert_same(centres * (1, -1), centres)
+    # the middle row runs on with equal steps, from where it starts to near where rows are two
+    middle = np.sort(centres[np.abs(centres[:, 1]) < 1e-6, 0])
+    tail = middle[middle > 6 * PITCH]
+    steps = np.diff(tail[tail > tail[-1] - 5.5 * PITCH]) / PITCH
+    assert len(steps) >= 4
+    assert steps.max() < 1.3
+    figures = measure_fill(region, centres, STONE, PITCH)
+    assert figures.rows > 0.8

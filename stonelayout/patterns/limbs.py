@@ -8,7 +8,7 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.artwork import Points
 
-from .pieces import lay_line
+from .pieces import CAPTURE, lay_line
 from .spans import Corner, Span, Thread, row_runs, runs, threads_of
 from .standing import Standing
 
@@ -16,9 +16,11 @@ from .standing import Standing
 ON_ROW = 0.02
 #: Rows copy the outline's places while their chords stay below this many pitches.
 COPY_STRETCH = 1.10
+#: A gap along a row wider than this, in pitches, is a hole; so much less of it is better.
+WIDE, HOLE = 1.3, 0.1
 #: Between two rows at least this far apart, in pitches, a third stands in their gaps, where the
 #: stroke bends by less than this over its own width, in radians.
-QUINCUNX, QUINCUNX_BEND = 1.6, 0.2
+QUINCUNX, QUINCUNX_BEND = 1.6, 0.05
 #: That stroke's half width varies by less than this, in pitches.
 QUINCUNX_TAPER = 0.06
 #: A thread is drawn out as far as the outline, and a little beyond, if that is within ACROSS
@@ -49,11 +51,19 @@ def lay_limbs(
         for j in order:
             span = spans[j]
             line, where = row_runs(span, k, pitch)
-            if k and where:
+            if not k:
+                lay_runs(standing, span, line, where)
+            elif where:
+                before = standing.centres
                 copy_across(standing, span, line, where)
-            for low, high in where:
-                whole = span.closed and high - low == len(line)
-                lay_line(standing, line[low:high], whole)
+                lay_runs(standing, span, line, where)
+                torn = holes(standing, line, where)
+                if torn > 0:  # without the copy, if that is more even
+                    copied = standing.centres
+                    standing.return_to(before, len(before))
+                    lay_runs(standing, span, line, where)
+                    if holes(standing, line, where) > torn - HOLE:
+                        standing.return_to(copied, len(before))
         if k == 0:
             lay_threads(standing, thin, False)
 
@@ -97,6 +107,27 @@ def _thin_at(spans: list[Span], corner: Corner) -> bool:
         for span in spans
         for end in (0, -1)
     )
+
+
+def lay_runs(standing: Standing, span: Span, line: Points, where: list[tuple[int, int]]) -> None:
+    """Lay a row of a span on the runs where it stands."""
+    for low, high in where:
+        lay_line(standing, line[low:high], span.closed and high - low == len(line))
+
+
+def holes(standing: Standing, line: Points, where: list[tuple[int, int]]) -> float:
+    """Return by how many pitches in all the gaps along a row are wider than they should be."""
+    from scipy.spatial import KDTree
+
+    pitch = standing.pitch
+    s = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))))
+    away, k = KDTree(line).query(standing.centres, distance_upper_bound=CAPTURE * pitch)
+    k = np.sort(np.atleast_1d(k)[np.isfinite(away)])
+    total = 0.0
+    for low, high in where:
+        gaps = np.diff(s[k[(k >= low) & (k < high)]]) / pitch
+        total += float(np.maximum(gaps - WIDE, 0).sum())
+    return total
 
 
 def copy_across(standing: Standing, span: Span, line: Points, where: list[tuple[int, int]]) -> None:

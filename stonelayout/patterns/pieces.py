@@ -15,6 +15,10 @@ from .standing import Standing
 
 #: A stone that blocks a row is part of it when it stands this near to its line, in pitches.
 CAPTURE = 0.3
+#: Chords are stretched by no more than this where a stone beside the row holds it up.
+EASED = 1.1
+#: A stretch of a row within so many pitches of an axis of symmetry runs along it.
+ON_AXIS = 0.02
 #: Steps along a row when its free stretches are sought, in pitches.
 STEP = 0.05
 
@@ -141,7 +145,9 @@ def piece_stones(path: Path, piece: Piece, pitch: float) -> Points:
     places, chord = most_equal(chain, least)
     if len(places) and any(piece.aside):
         count = len(places) - 1
-        share = count * (chord - least) / (count + sum(piece.aside))
+        held = sum(piece.aside)
+        share = count * (chord - least) / (count + held)
+        share = max(share, count * (chord - EASED * least) / held)
         low, high = (share if held else 0.0 for held in piece.aside)
         nearer = chain.between(low, chain.length - high)
         moved, _ = split(nearer, count, least)
@@ -183,7 +189,24 @@ def lay_line(
             for part in _apart_from_images(standing, path, piece):
                 stones = piece_stones(path, part, pitch)
                 total += standing.add(_evened(standing, stones))
+    for stretch in _stretches_on_axes(standing, path):
+        total += lay_line(standing, stretch, pitch=pitch)
     return total
+
+
+def _stretches_on_axes(standing: Standing, path: Path) -> list[Points]:
+    """Return the stretches of a row, not the whole, that run along an axis of symmetry."""
+    found = []
+    count = max(math.ceil(path.length / (STEP * standing.pitch)), 2)
+    s = np.linspace(0, path.length, count + 1)
+    points = path.at(s)
+    for axis in standing.axes:
+        on = np.abs(points[:, axis]) < ON_AXIS * standing.pitch
+        edge = np.flatnonzero(np.diff(np.concatenate(([False], on, [False])).astype(np.int8)))
+        for low, high in zip(edge[::2], edge[1::2] - 1, strict=True):
+            if high - low < count and s[high] - s[low] > standing.pitch:
+                found.append(points[low : high + 1])
+    return found
 
 
 def _ring_stones(standing: Standing, path: Path) -> Points:

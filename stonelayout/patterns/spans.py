@@ -30,6 +30,11 @@ WIDTH_DEGREES, CAP_DEGREES, LOOSE_DEGREES = 128.0, 148.0, 115.0
 GLIMPSE = 0.2
 #: The centre line of a thin stroke runs through joints up to so many pitches long.
 BRIDGE = 5.0
+#: A taper is measured over so many pitches, and carried on to the end of a stroke when the half
+#: width changes by less than STEEP on the way.
+TAPER, STEEP = 2.0, 0.25
+#: A row in the middle starts so many pitches before it has its full room.
+EARLY = 1.6
 #: A stroke is straight where it bends by less than this in a pitch, in radians.
 STRAIGHT = 0.1
 
@@ -251,12 +256,29 @@ def carry(span: Span, pitch: float) -> None:
     """Carry the half width through places where it was not measured, and smooth it."""
     s, valid = span.s, span.valid
     half = np.interp(s, s[valid], span.half[valid])
+    if not span.closed:
+        _extend(span, half, pitch)
     even = np.linspace(0, span.length, max(int(span.length / (STEP * pitch)) + 1, 2))
     half = np.interp(even, s, half)
     size = max(round(1 / STEP) | 1, 3)
     half = np.median(_windows(half, size, span.closed), axis=1)
     half = _windows(half, size, span.closed).mean(axis=1)
     span.half = np.interp(s, even, half)
+
+
+def _extend(span: Span, half: Points, pitch: float) -> None:
+    """Carry a taper on to the free ends of a stroke, in place."""
+    measured = np.flatnonzero(span.valid)
+    for end, turn, step in ((0, span.turns[0], 1), (-1, span.turns[1], -1)):
+        last = measured[0] if end == 0 else measured[-1]
+        way = np.abs(span.s - span.s[last])
+        near = span.valid & (way <= TAPER * pitch)
+        if turn <= 0 or way[near].max() < 0.5 * TAPER * pitch:
+            continue
+        slope = float(np.polyfit(way[near], span.half[near], 1)[0])
+        beyond = slice(0, last) if step > 0 else slice(last + 1, None)
+        if abs(slope) < STEEP and way[end] < 2 * span.half[last]:
+            half[beyond] -= slope * way[beyond]
 
 
 def _windows(values: Points, size: int, closed: bool) -> Points:
@@ -311,10 +333,15 @@ def row_runs(span: Span, k: int, pitch: float) -> tuple[Points, list[tuple[int, 
         return span.points, runs(wide)
 
     wanted = (2 * k <= span.count - 1) | (~span.valid & (k <= span.count - 2))
+    middle = runs(span.count == 2 * k + 1)
+    for low, high in middle:  # a row in the middle starts as early as stones find room there
+        reach = EARLY * pitch
+        near = (span.s >= span.s[low] - reach) & (span.s <= span.s[high - 1] + reach)
+        wanted |= near & (span.count == 2 * k)
     wanted &= span.count > 1
     if not wanted.any():
         return span.points, []
-    offset = k * span.gap
+    offset = np.minimum(k * span.gap, span.half)
     line = span.points + offset[:, None] * span.inward
     some = np.flatnonzero(wanted)
     away, _ = KDTree(span.points).query(

@@ -50,6 +50,12 @@ class Standing:
         """Stones and obstacles, (k, 2)."""
         return np.concatenate((self.centres, self._blocks))
 
+    def return_to(self, centres: Points, common: int) -> None:
+        """Let the stones of another time stand; the first ``common`` stand now, too."""
+        self.centres = centres
+        if self._tree_size > common:
+            self._tree, self._tree_size = None, 0
+
     def let_go(self, room: BaseGeometry) -> None:
         """Give up symmetry, and let centres stand anywhere in ``room``."""
         self.axes, self.room = [], room
