@@ -44,28 +44,33 @@ def lay_limbs(
     lay_threads(standing, thin, True)
     for j in order:
         lay_quincunx(standing, room, spans[j])
+    for j in order:
+        lay_runs(standing, spans[j], *row_runs(spans[j], 0, pitch))
+    lay_threads(standing, thin, False)
+    outer = [on_row(standing, span) for span in spans]
     deepest = max((int(span.count.max()) for span in spans), default=1)
-    for k in range(deepest):
-        if k:
-            lay_mitres(standing, spans, k)
+    for k in range(1, deepest):
+        lay_mitres(standing, spans, k)
         for j in order:
-            span = spans[j]
-            line, where = row_runs(span, k, pitch)
-            if not k:
-                lay_runs(standing, span, line, where)
-            elif where:
-                before = standing.centres
-                copy_across(standing, span, line, where)
-                lay_runs(standing, span, line, where)
-                torn = holes(standing, line, where)
-                if torn > 0:  # without the copy, if that is more even
-                    copied = standing.centres
-                    standing.return_to(before, len(before))
-                    lay_runs(standing, span, line, where)
-                    if holes(standing, line, where) > torn - HOLE:
-                        standing.return_to(copied, len(before))
-        if k == 0:
-            lay_threads(standing, thin, False)
+            lay_inner(standing, spans[j], outer[j], *row_runs(spans[j], k, pitch))
+
+
+def lay_inner(
+    standing: Standing, span: Span, s: Points, line: Points, where: list[tuple[int, int]]
+) -> None:
+    """Lay an inner row in step with the outline's row, unless that tears holes in it."""
+    if not where:
+        return
+    before = standing.centres
+    copy_across(standing, span, s, line, where)
+    lay_runs(standing, span, line, where)
+    torn = holes(standing, line, where)
+    if torn > 0 and len(standing.centres) > len(before):
+        copied = standing.centres
+        standing.return_to(before, len(before))
+        lay_runs(standing, span, line, where)
+        if holes(standing, line, where) > torn - HOLE:
+            standing.return_to(copied, len(before))
 
 
 def drawn_out(room: BaseGeometry, pitch: float, thread: Thread) -> Thread:
@@ -117,23 +122,25 @@ def lay_runs(standing: Standing, span: Span, line: Points, where: list[tuple[int
 
 def holes(standing: Standing, line: Points, where: list[tuple[int, int]]) -> float:
     """Return by how many pitches in all the gaps along a row are wider than they should be."""
-    from scipy.spatial import KDTree
-
     pitch = standing.pitch
-    s = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))))
-    away, k = KDTree(line).query(standing.centres, distance_upper_bound=CAPTURE * pitch)
-    k = np.sort(np.atleast_1d(k)[np.isfinite(away)])
     total = 0.0
     for low, high in where:
-        gaps = np.diff(s[k[(k >= low) & (k < high)]]) / pitch
+        part = line[low:high]
+        s = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(part, axis=0).T))))
+        away, who = standing.nearest(part)
+        near = away < CAPTURE * pitch
+        order = np.lexsort((away[near], who[near]))
+        _, first = np.unique(who[near][order], return_index=True)
+        gaps = np.diff(np.sort(s[near][order][first])) / pitch
         total += float(np.maximum(gaps - WIDE, 0).sum())
     return total
 
 
-def copy_across(standing: Standing, span: Span, line: Points, where: list[tuple[int, int]]) -> None:
-    """Lay a row beside the stones of the outline's row, where both run alike."""
+def copy_across(
+    standing: Standing, span: Span, s: Points, line: Points, where: list[tuple[int, int]]
+) -> None:
+    """Lay a row beside the outline's row, whose stones stand at ``s``, where both run alike."""
     pitch = standing.pitch
-    s = on_row(standing, span)
     if len(s) < 3:
         return
     at = np.column_stack([np.interp(s, span.s, line[:, axis]) for axis in (0, 1)])
@@ -150,12 +157,10 @@ def copy_across(standing: Standing, span: Span, line: Points, where: list[tuple[
 
 def on_row(standing: Standing, span: Span) -> Points:
     """Return the arc lengths in mm along a span of the stones on the outline, rising."""
-    from scipy.spatial import KDTree
-
     pitch, stones = standing.pitch, standing.centres
     if not len(stones):
         return np.empty(0)
-    away, k = KDTree(span.points).query(stones, distance_upper_bound=0.1 * pitch)
+    away, k = span.tree.query(stones, distance_upper_bound=0.1 * pitch)
     near = np.isfinite(away)
     stones, k = stones[near], np.atleast_1d(np.asarray(k, dtype=np.intp))[near]
     best, at = np.full(len(stones), np.inf), np.zeros(len(stones))

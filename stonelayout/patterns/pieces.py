@@ -177,9 +177,6 @@ def lay_line(
         return 0
     total = 0
     for piece in free_pieces(standing, path):
-        for axis in standing.axes:
-            if _along_axis(standing, path, piece, axis):
-                break
         probe = path.at(np.arange(piece.start, piece.stop + 1e-9, 0.25 * standing.pitch))
         if not (standing.nearest(probe)[0] >= standing.pitch).any():
             continue  # the image of a piece just laid

@@ -18,22 +18,31 @@ FINER, LEVELS = 8, 4
 _ROUNDS = 200
 
 
-def vacancies(standing: Standing, rim: Points, room: BaseGeometry) -> tuple[Points, Points]:
-    """Return places where the clearance is locally largest, and the clearance, largest first."""
-    from scipy.spatial import QhullError, Voronoi
+def vacancies(standing: Standing, rim: Points, near: Points | None = None) -> Points:
+    """Return places where the clearance is locally largest and a pitch or more, largest first.
 
-    found = [_rim_places(standing, rim)]
+    ``near`` (k, 2): places that had so much room a while ago; no others are looked for.
+    """
+    from scipy.spatial import KDTree, QhullError, Voronoi
+
     blocks = standing.all_centres
+    if near is not None:
+        tree = KDTree(near)
+        blocks = blocks[np.isfinite(tree.query(blocks, distance_upper_bound=4 * standing.pitch)[0])]
+        reach = 2 * standing.pitch
+        rim = rim[np.isfinite(tree.query(rim[:, 1], distance_upper_bound=reach)[0])]
+    found = [_rim_places(standing, rim)]
     if len(blocks) > 3:
         try:
             vertices = Voronoi(blocks).vertices
-            found.append(vertices[shapely.contains_xy(room, vertices)])
+            vertices = vertices[shapely.contains_xy(standing.room, vertices)]
+            found.append(vertices[standing.nearest(vertices)[0] >= standing.pitch])
         except QhullError:
             pass  # all on one line: the largest clearance is on the rim
     places = np.concatenate(found)
     away, _ = standing.nearest(places)
     order = np.lexsort((places[:, 1], places[:, 0], -np.round(away, 7)))
-    return places[order], away[order]
+    return places[order]
 
 
 def _rim_places(standing: Standing, rim: Points) -> Points:
@@ -76,12 +85,13 @@ def rim_samples(room: BaseGeometry, step: float) -> Points:
 
 def saturate(standing: Standing) -> int:
     """Add stones until no place of the room is a pitch away from all; returns how many."""
-    room = standing.room
-    rim = rim_samples(room, STEP * standing.pitch)
+    rim = rim_samples(standing.room, STEP * standing.pitch)
     total = 0
+    places: Points | None = None
     for _ in range(_ROUNDS):
-        places, away = vacancies(standing, rim, room)
-        places = places[away >= standing.pitch]
+        places = vacancies(standing, rim, places)
+        if not len(places):
+            break
         added = 0
         taken: list[Points] = []
         for place in places[:400]:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -66,6 +68,13 @@ class Span:
     def length(self) -> float:
         """Arc length in mm."""
         return float(self.s[-1])
+
+    @cached_property
+    def tree(self) -> Any:
+        """A k-d tree of the samples."""
+        from scipy.spatial import KDTree
+
+        return KDTree(self.points)
 
     def bend(self, pitch: float) -> Points:
         """Return the curvature at the samples, over two pitches, in radians per mm (n,)."""
@@ -326,8 +335,6 @@ def _without_dips(n: npt.NDArray[np.intp], least: int) -> npt.NDArray[np.intp]:
 
 def row_runs(span: Span, k: int, pitch: float) -> tuple[Points, list[tuple[int, int]]]:
     """Return row k of a span, 0 on the outline: its points (n, 2) and the runs where it stands."""
-    from scipy.spatial import KDTree
-
     if k == 0:
         wide = np.ones(len(span.points), dtype=np.bool_) if span.cap else span.count > 1
         return span.points, runs(wide)
@@ -344,7 +351,7 @@ def row_runs(span: Span, k: int, pitch: float) -> tuple[Points, list[tuple[int, 
     offset = np.minimum(k * span.gap, span.half)
     line = span.points + offset[:, None] * span.inward
     some = np.flatnonzero(wanted)
-    away, _ = KDTree(span.points).query(
+    away, _ = span.tree.query(
         line[some], distance_upper_bound=float(offset[some].max()) + 0.12 * pitch
     )
     wanted[some] = away >= offset[some] - 0.12 * pitch
