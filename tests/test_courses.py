@@ -267,3 +267,15 @@ def test_rows_of_a_taper_change_in_number_without_a_hole(wide):
     assert steps.max() < 1.3
     figures = measure_fill(region, centres, STONE, PITCH)
     assert figures.rows > 0.8
+
+
+def test_the_row_of_a_crossbar_runs_straight_through_the_stem():
+    stem = shapely.box(0, 0, 1.8 * PITCH + STONE, 12 * PITCH + STONE)
+    low, high = 3 * PITCH, 3.6 * PITCH + STONE
+    region = shapely.union(stem, shapely.box(-2.2 * PITCH, low, 5 * PITCH, high))
+    centres = lay(region)
+    assert_sound(region, centres)
+    row = np.sort(centres[np.abs(centres[:, 1] - (low + high) / 2) < 0.02 * PITCH, 0])
+    assert row[0] == pytest.approx(-2.2 * PITCH + STONE / 2, abs=0.01)
+    assert row[-1] == pytest.approx(5 * PITCH - STONE / 2, abs=0.01)
+    assert np.diff(row).max() < 1.2 * PITCH

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import combinations
+
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
@@ -26,6 +28,9 @@ QUINCUNX_TAPER = 0.06
 #: A thread is drawn out as far as the outline, and a little beyond, if that is within ACROSS
 #: pitches, else by BUTT pitches.
 ACROSS, BEYOND, BUTT = 2.2, 1e-3, 1.1
+#: Two ends face each other across a joint at most so many pitches long, when they are aside by
+#: less than so many, and the cosine between their directions is less than this.
+CROSSING, ASIDE, FACING = 4.0, 0.25, -0.97
 #: The width is measured along this share of such a stretch, not only carried through joints.
 MEASURED = 0.6
 #: Rows this far apart, in pitches, get a stone where they turn at a corner; nearer ones form a
@@ -40,7 +45,9 @@ def lay_limbs(
     pitch = standing.pitch
     order = sorted(range(len(spans)), key=lambda k: (-round(spans[k].length, 5), k))
     lay_corners(standing, [c for c in corners if not _thin_at(spans, c)])
-    thin = [drawn_out(room, pitch, each) for j in order for each in threads_of(spans[j], pitch)]
+    threads = [each for j in order for each in threads_of(spans[j], pitch)]
+    met = facing(threads, pitch)
+    thin = [drawn_out(room, pitch, each, met[k]) for k, each in enumerate(threads)]
     lay_threads(standing, thin, True)
     for j in order:
         lay_quincunx(standing, room, spans[j])
@@ -73,21 +80,46 @@ def lay_inner(
             standing.return_to(copied, len(before))
 
 
-def drawn_out(room: BaseGeometry, pitch: float, thread: Thread) -> Thread:
+def facing(threads: list[Thread], pitch: float) -> Points:
+    """Return how far the ends of threads are from others that face them beyond a joint, in mm.
+
+    Shape (k, 2); inf where no straight end within CROSSING pitches faces an end.
+    """
+    found = np.full((len(threads), 2), np.inf)
+    ends = [
+        (k, e, thread.line[-e], thread.ways[e])
+        for k, thread in enumerate(threads)
+        for e in (0, 1)
+        if not thread.closed and thread.straight[e]
+    ]
+    for (k, e, place, way), (other, f, there, back) in combinations(ends, 2):
+        step = there - place
+        along = float(step @ way)
+        aside = abs(float(step[0] * way[1] - step[1] * way[0]))
+        if 0 < along < CROSSING * pitch and aside < ASIDE * pitch and way @ back < FACING:
+            found[k, e] = min(found[k, e], along)
+            found[other, f] = min(found[other, f], along)
+    return found
+
+
+def drawn_out(room: BaseGeometry, pitch: float, thread: Thread, met: Points) -> Thread:
     """Draw the open ends of a thread out straight, to the outline if it is straight and near.
 
-    One whose ends both reach the outline runs through what it meets there.
+    One whose ends both reach the outline, or the ends ``met`` (2,) mm beyond a joint, runs
+    through what it meets there.
     """
     if thread.closed:
         return thread
     ends = []
     through = True
     places = thread.line[0], thread.line[-1]
-    for end, way, straight in zip(places, thread.ways, thread.straight, strict=True):
+    for end, way, straight, other in zip(places, thread.ways, thread.straight, met, strict=True):
         ray = shapely.linestrings([end, end + ACROSS * pitch * way])
         rim = shapely.intersection(ray, room.boundary)
         reach = BUTT * pitch
-        if rim.is_empty or not straight:
+        if np.isfinite(other):
+            reach = float(other)
+        elif rim.is_empty or not straight:
             through = False
         else:
             reach = float(shapely.distance(shapely.points(end), rim)) + BEYOND * pitch
