@@ -31,8 +31,15 @@ LOOKS = {
     "spine": ("spine", {}),
     "lattice": ("lattice", {}),
     "courses": ("courses", {}),
+    "even": ("even", {}),
+    "even-edge-row": ("even", {"edge_row": True}),
+    "graded": ("graded", {}),
 }
+#: Sizes of looks of several sizes: the one asked for with two smaller ones.
+SMALLER = {"ss6": ("ss4", "ss3"), "ss10": ("ss8", "ss6"), "ss16": ("ss12", "ss8")}
 GAP_MM = 0.4
+#: Fills of the sizes of a look.
+FILLS = ("#9fc2e8", "#f0c36a", "#e58a8a")
 
 
 def render(art: Art, layout: Layout | None, x: float, y: float) -> Iterable[str]:
@@ -53,9 +60,11 @@ def render(art: Art, layout: Layout | None, x: float, y: float) -> Iterable[str]
                 'stroke-width="0.1"/>'
             )
     if layout is not None:
-        for (cx, cy), diameter in zip(layout.centres, layout.diameters, strict=True):
+        drawn = zip(layout.centres, layout.diameters, layout.kind, strict=True)
+        for (cx, cy), diameter, kind in drawn:
+            fill = FILLS[kind % len(FILLS)]
             yield (
-                f'<circle cx="{cx:.4f}" cy="{cy:.4f}" r="{diameter / 2:.3f}" fill="#9fc2e8" '
+                f'<circle cx="{cx:.4f}" cy="{cy:.4f}" r="{diameter / 2:.3f}" fill="{fill}" '
                 'stroke="#234" stroke-width="0.12"/>'
             )
     yield "</g>"
@@ -64,14 +73,15 @@ def render(art: Art, layout: Layout | None, x: float, y: float) -> Iterable[str]
 def sheet_of(look: str, size: str, only: set[str]) -> str:
     """Return the SVG text of one look at one size: all artworks in rows."""
     catalogue = load_catalogue()
-    stone = catalogue.stone(size)
     pattern, given = LOOKS[look]
+    names = (size, *(SMALLER.get(size, ()) if pattern == "graded" else ()))
+    stones = tuple(catalogue.stone(name) for name in names)
     options = {**PATTERNS[pattern].defaults(), **given}
-    pitch = stone.diameter + GAP_MM
+    pitch = stones[0].diameter + GAP_MM
     rule = Rule(
         pick=Pick(all=True),
-        stones=(stone,),
-        pitches=(pitch,),
+        stones=stones,
+        pitches=tuple(stone.diameter + GAP_MM for stone in stones),
         colour="crystal",
         pattern=pattern,
         options=options,

@@ -170,6 +170,17 @@ def squares() -> Art:
     return drawn("squares", corners, corners + [24.0, 0.0], corners + [12.0, 24.0], closed=True)
 
 
+def plain() -> Art:
+    """Return shapes with two axes of symmetry: a rectangle, an ellipse and the letter H."""
+    ellipse = polar(lambda t: 1 / np.hypot(np.sin(t) / 24, np.cos(t) / 15), 720) + [62.0, 15.0]
+    bars = [shapely.box(92, 0, 102, 40), shapely.box(116, 0, 126, 40), shapely.box(92, 15, 126, 25)]
+    return [
+        area_shape("rectangle", shapely.box(0, 0, 33, 21)),
+        area_shape("ellipse", Polygon(ellipse)),
+        area_shape("H", shapely.union_all(bars)),
+    ]
+
+
 def shapes(pitch: float) -> Mapping[str, Art]:
     """Return the table of artworks; ``pitch`` in mm for those whose form depends on it."""
     return {
@@ -184,4 +195,5 @@ def shapes(pitch: float) -> Mapping[str, Art]:
         "concentric": concentric(pitch),
         "squares": squares(),
         "traced": traced(),
+        "plain": plain(),
     }
