@@ -18,9 +18,10 @@ from stonelayout.neighbours import pairs_nearer
 from stonelayout.patterns.base import Ask, Obstacles, Spec
 from stonelayout.patterns.even import lay_even, ring_start
 from stonelayout.patterns.lattice import lay_lattice
+from stonelayout.patterns.mirrors import Mirrors
 from stonelayout.patterns.packing import Packer
 from stonelayout.patterns.relax import Trial, relax
-from stonelayout.patterns.walls import Wall
+from stonelayout.patterns.walls import WALL_MARGIN, Wall
 
 DATA = Path(__file__).parent / "data"
 LETTER = Polygon(
@@ -124,6 +125,37 @@ def test_symmetric_shape_gets_symmetric_fill(turn):
     assert same(points, points * flip)
 
 
+@pytest.mark.parametrize("quality", ["draft", "good"])
+def test_shape_with_two_axes_gets_a_fill_with_two(quality):
+    letter_h = shapely.union_all([box(-15, -14, -6, 14), box(6, -14, 15, 14), box(-15, -4, 15, 4)])
+    points = even(letter_h, 2.6, 3.0, quality=quality)
+    assert same(points, points * [-1, 1])
+    assert same(points, points * [1, -1])
+    check(letter_h, points, 2.6, 3.0)
+
+
+def test_star_gets_five_like_arms():
+    a = np.arange(10) * math.pi / 5 - math.pi / 2
+    radius = np.where(np.arange(10) % 2, 13.0, 30.0)[:, None]
+    region = Polygon(radius * np.stack((np.cos(a), np.sin(a)), axis=1))
+    points = even(region, 2.8, 3.2)
+    turn = math.tau / 5
+    turned = points @ [[math.cos(turn), math.sin(turn)], [-math.sin(turn), math.cos(turn)]]
+    assert same(points, turned)
+    check(region, points, 2.8, 3.2)
+
+
+def test_edge_is_crisp():
+    points = even(LETTER, 2.6, 3.0)
+    room = LETTER.buffer(-1.3)
+    depth = np.array([room.boundary.distance(shapely.Point(p)) for p in points])
+    near = depth < 0.35 * 3.0
+    assert near.sum() > 20
+    assert (depth[near] < 0.02).mean() > 0.9
+    corners = [np.hypot(*(points - c).T).min() for c in ((1.3, 1.3), (1.3, 28.7), (22.7, 1.3))]
+    assert max(corners) < 0.01
+
+
 @pytest.mark.parametrize("lay", [lay_even, lay_lattice])
 def test_edge_row_stands_on_the_outline_with_equal_chords(lay):
     region = box(0, 0, 26, 20)
@@ -171,8 +203,8 @@ def test_relaxation_separates_discs_and_reports_what_it_cannot():
     room = box(0, 0, 10, 10)
     wall = Wall(room, 1.0)
     rng = np.random.default_rng(1)
-    loose = Trial(rng.uniform(1, 9, (40, 2)), np.ones((40, 2), dtype=bool))
-    tight = Trial(rng.uniform(0, 10, (160, 2)), np.ones((160, 2), dtype=bool))
+    loose = Trial(rng.uniform(1, 9, (40, 2)), np.ones(40, dtype=bool))
+    tight = Trial(rng.uniform(0, 10, (160, 2)), np.ones(160, dtype=bool))
     (first, solved), (_, rest) = relax([loose, tight], 1.0, wall, 300)
     assert solved == 0
     assert not len(pairs_nearer(first, 1.0)[0])
@@ -183,11 +215,44 @@ def test_relaxation_separates_discs_and_reports_what_it_cannot():
 def test_held_discs_do_not_move():
     room = box(0, 0, 6, 6)
     start = np.array([[3.0, 3.0], [3.2, 3.1], [2.5, 3.0]])
-    free = np.array([[False, False], [True, True], [True, False]])
+    free = np.array([False, True, True])
     ((found, rest),) = relax([Trial(start, free)], 1.0, Wall(room, 1.0), 300)
     assert rest == 0
     assert np.array_equal(found[0], start[0])
-    assert found[2, 1] == 3.0
+
+
+def test_discs_on_a_mirror_stay_there_and_others_keep_off_their_images():
+    room = box(-3, -3, 3, 3)
+    start = np.array([[0.0, 0.3], [0.0, 0.0], [0.2, 1.0], [1.5, 0.1]])
+    both = Mirrors.at(0.0, math.pi / 2)
+    ((found, rest),) = relax([Trial(start, np.ones(4, bool), both)], 1.0, Wall(room, 1.0), 300)
+    assert rest == 0
+    assert tuple(found[1]) == (0.0, 0.0)
+    assert found[0, 0] == 0.0
+    assert not len(pairs_nearer(both.everywhere(found), 1.0)[0])
+    assert len(both.everywhere(found)) == both.copies(found).sum() == 1 + 2 + 4 + 4
+
+
+def test_pinned_discs_come_to_stand_on_the_wall():
+    room = box(0, 0, 6, 6)
+    start = np.array([[0.1, 3.0], [0.05, 3.3], [3.0, 3.0]])
+    pinned = np.array([True, True, False])
+    trial = Trial(start, np.ones(3, dtype=bool), pinned=pinned)
+    ((found, rest),) = relax([trial], 1.0, Wall(room, 1.0), 300)
+    assert rest == 0
+    assert found[:2, 0] == pytest.approx(WALL_MARGIN, abs=1e-6)
+    assert abs(found[0, 1] - found[1, 1]) >= 1.0
+
+
+@given(st.integers(2, 7), st.lists(st.tuples(st.floats(-9, 9), st.floats(-9, 9)), min_size=1))
+def test_mirrors_fold_every_point_and_spread_it_again(order, places):
+    mirrors = Mirrors.at(0.3, 0.3 + math.pi - math.pi / order)
+    assert len(mirrors.group) == 2 * order
+    points = np.array(places)
+    folded = mirrors.folded(points)
+    assert (folded @ mirrors.normals.T >= -1e-9).all()
+    for point, image in zip(points, folded, strict=True):
+        assert np.hypot(*(mirrors.everywhere(image[None]) - point).T).min() < 1e-5
 
 
 def test_curved_hexagonal_packing_of_61_discs_in_a_circle():
@@ -197,7 +262,7 @@ def test_curved_hexagonal_packing_of_61_discs_in_a_circle():
     t = np.arange(720) * math.tau / 720
     circle = Polygon(radius * np.stack((np.cos(t), np.sin(t)), axis=1))
     pitch = 2 * (1 - 2e-4)
-    packer = Packer(circle, pitch, images=False)
+    packer = Packer(circle, pitch)
     points = packer.press([ring_start(circle, 57)])[0]
     assert len(points) == 61
     check(circle, points, 0.0, pitch)

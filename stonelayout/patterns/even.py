@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
+import itertools
 import math
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import shapely
-from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.artwork import Points
@@ -16,10 +17,10 @@ from stonelayout.artwork import Points
 from .base import Ask, Laid
 from .insertion import Inserter
 from .lattice import best_lattice
+from .mirrors import NONE, Mirrors, symmetric_room, symmetries
 from .packing import Packer
 from .parts import Part, fill_parts
 from .relax import Soft, relax
-from .vacancies import both_sides
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,21 @@ class Effort:
     evenings: int
     steps: int = 300
 
+    @property
+    def finer(self) -> tuple[float, ...]:
+        """The excesses, and those half way between."""
+        between = ((a + b) / 2 for a, b in itertools.pairwise(self.excess))
+        return tuple(
+            sorted(
+                {
+                    *self.excess,
+                    *between,
+                    *(e / 2 for e in self.excess[:1]),
+                    *(e * 1.3 for e in self.excess[-1:]),
+                }
+            )
+        )
+
 
 EFFORTS = {
     "draft": Effort((), 0, 0, 0.9, 1, 0, 1),
@@ -55,9 +71,21 @@ ROUND = 0.9
 THIN = 1e-4
 #: Whole-room search is for this many discs at most.
 FEW = 160
+#: How strongly discs near the wall are drawn to it.
+PULL = 0.5
 #: The room left over is shared out by one of these pushes: the one that leaves the smallest
 #: vacancy.
-EVENING = (Soft(1.22, 0.3), Soft(1.12, 0.3), Soft(1.22, 0.02))
+EVENING = tuple(
+    (Soft(1.22, weight, PULL), Soft(reach, weight))
+    for reach, weight in ((1.22, 0.3), (1.12, 0.3), (1.22, 0.02))
+)
+#: A room is simplified by this share of a pitch before it is made symmetric; what is lost, with
+#: what walls lose, is less than their margin.
+ROUGH = 1e-5
+#: A fill of higher symmetry is taken when it has at least this share of the stones.
+FAIR = 0.95
+#: Discs of a start within this many pitches of one of two mirrors go onto it.
+ONTO = 0.25
 
 
 def lay_even(ask: Ask) -> Laid:
@@ -83,30 +111,39 @@ def fill_evenly(part: Part) -> Points:
     """Return the centres (n, 2) of an even fill of one part, in its frame."""
     pitch = part.sizes[0].pitch
     effort = EFFORTS[part.options.get("quality", "good")]
-    symmetric = bool(part.options.get("symmetric", True)) and any(part.mirrors)
-    grid = best_lattice(part.room, pitch, mirrors=part.mirrors if symmetric else (False, False))
+    mirrors = symmetries(part) if part.options.get("symmetric", True) else (NONE,)
+    grid = best_lattice(part.room, pitch, mirrors=mirrors[-1].axes)
     if len(grid) < 2 or part.room.area < THIN * pitch * part.room.length:
         return grid
-    swap = symmetric and not part.mirrors[0]
-    room = affinity.affine_transform(part.room, [0, 1, 1, 0, 0, 0]) if swap else part.room
-    found = _fill(room, pitch, effort, images=symmetric)
-    found = found[:, ::-1] if swap else found
-    return found if len(found) >= len(grid) else grid
+    if not effort.grids:
+        mirrors = tuple(found for found in mirrors if len(found.group) <= 4)[:1]
+    fills = [_fill(part.room, pitch, effort, found) for found in mirrors]
+    enough = FAIR * max(len(fill) for fill in fills)
+    return next(fill for fill in fills if len(fill) >= enough)
 
 
-def _fill(room: BaseGeometry, pitch: float, effort: Effort, *, images: bool) -> Points:
-    packer = Packer(room, pitch, images=images)
-    grid = best_lattice(room, pitch, mirrors=(images, False))
-    starts = _starts(room, grid, pitch, effort, images=images)
-    fitting = packer.press([packer.half(start) for start in starts])
-    centres = max([packer.half(grid), *fitting], key=packer.count)
+def _fill(room: BaseGeometry, pitch: float, effort: Effort, mirrors: Mirrors) -> Points:
+    axes = mirrors.axes
+    room = symmetric_room(room, mirrors, ROUGH * pitch)
+    packer = Packer(room, pitch, mirrors)
+    grid = best_lattice(room, pitch, mirrors=axes)
+    if len(mirrors) > 1:  # little is left to handle, so more can be tried
+        effort = dataclasses.replace(effort, excess=effort.finer, grids=4 * effort.grids)
+    starts = _starts(room, grid, pitch, effort, axes)
+    near = (ONTO if len(mirrors) > 1 else 1e-6) * pitch
+    fitting = packer.press([mirrors.between(start, near) for start in starts])
+    if len(mirrors.group) <= 4:  # the grid has the symmetry of the axes
+        fitting.append(mirrors.between(grid, 1e-6 * pitch))
+    centres = max(fitting, key=packer.count, default=np.empty((0, 2)))
+    if not len(centres):
+        return centres
     if effort.batches and packer.count(centres) <= FEW:
         centres = packer.search(centres, effort.batches)
     inserter = Inserter(
         packer.wall,
         packer.vacancies,
         pitch,
-        images=images,
+        mirrors,
         steps=effort.steps,
         narrowest=effort.narrowest,
     )
@@ -117,30 +154,32 @@ def _fill(room: BaseGeometry, pitch: float, effort: Effort, *, images: bool) -> 
         if not tried or (len(centres) == before and effort.tries == 1):
             break
         centres = _evened(packer, centres, effort)
-    return both_sides(centres) if images else centres
+    return mirrors.everywhere(centres)
 
 
 def _evened(packer: Packer, centres: Points, effort: Effort) -> Points:
     """Share out what room is left over, without giving up any distance."""
-    best, least = centres, packer.widest(centres)
-    for soft in EVENING[: effort.evenings]:
-        trial = packer.trial(centres)
-        pushed, _ = relax([trial], packer.pitch, packer.wall, effort.steps, soft)[0]
-        settled, rest = relax([packer.trial(pushed)], packer.pitch, packer.wall, 2 * effort.steps)[
-            0
-        ]
-        if rest == 0 and packer.widest(settled) < least:
-            best, least = settled, packer.widest(settled)
+    best, least = centres, packer.raggedness(centres)
+    for pull, soft in EVENING[: effort.evenings]:
+        drawn, _ = relax([packer.trial(centres)], packer.pitch, packer.wall, effort.steps, pull)[0]
+        for trial in (packer.pinned(drawn), packer.trial(drawn)):
+            pushed, _ = relax([trial], packer.pitch, packer.wall, effort.steps, soft)[0]
+            trial = dataclasses.replace(trial, centres=pushed)
+            settled, rest = relax([trial], packer.pitch, packer.wall, 2 * effort.steps)[0]
+            if rest == 0:
+                break
+        if rest == 0 and packer.raggedness(settled) < least:
+            best, least = settled, packer.raggedness(settled)
     return best
 
 
 def _starts(
-    room: BaseGeometry, grid: Points, pitch: float, effort: Effort, *, images: bool
+    room: BaseGeometry, grid: Points, pitch: float, effort: Effort, axes: tuple[bool, bool]
 ) -> list[Points]:
     """Return grids that are too full: of several pitches and angles, plain and fitted."""
     found: list[Points] = []
     roundness = 4 * math.pi * room.area / room.length**2
-    if effort.batches and not images and roundness > ROUND and len(grid) <= FEW:
+    if effort.batches and not any(axes) and roundness > ROUND and len(grid) <= FEW:
         found.append(ring_start(room, len(grid)))
     most = min(effort.grids, max(1, effort.grids * 500 // len(grid)))
     for fit in (False, True) if len(grid) <= FEW else (False,):
@@ -149,7 +188,7 @@ def _starts(
                 if len(found) == most:
                     return found
                 scale = (1 + excess * room.length / pitch / len(grid)) ** -0.5
-                start = best_lattice(room, pitch * scale, angles=angles, mirrors=(images, False))
+                start = best_lattice(room, pitch * scale, angles=angles, mirrors=axes)
                 start = _fitted(room, start) if fit else start
                 if not any(
                     len(start) == len(other) and np.abs(start - other).max() < 0.01 * pitch

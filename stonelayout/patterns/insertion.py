@@ -11,8 +11,9 @@ import numpy.typing as npt
 
 from stonelayout.artwork import Points
 
+from .mirrors import Mirrors
 from .relax import Trial, relax
-from .vacancies import Vacancies, both_sides
+from .vacancies import Vacancies
 from .walls import Wall
 
 #: Radius of a window in pitches at the first, second, third try of a place.
@@ -21,8 +22,8 @@ WINDOWS = (4.0, 5.0, 7.0)
 RIM = 1.2
 #: Windows relaxed together.
 TOGETHER = 48
-#: A vacancy within this many pitches of x = 0 takes a disc on that line, when there are images.
-ON_AXIS = 0.3
+#: A vacancy within this many pitches of a mirror takes a disc on it.
+ON_MIRROR = 0.3
 
 
 class Inserter:
@@ -37,24 +38,26 @@ class Inserter:
         wall: Wall,
         vacancies: Vacancies,
         pitch: float,
+        mirrors: Mirrors,
         *,
-        images: bool,
         steps: int,
         narrowest: float,
     ) -> None:
         self.wall, self.vacancies, self.pitch = wall, vacancies, pitch
-        self.images, self.steps, self.narrowest = images, steps, narrowest * pitch
+        self.mirrors, self.steps, self.narrowest = mirrors, steps, narrowest * pitch
         self.rng = np.random.default_rng(0)
         self.failed: dict[tuple[int, int, int], int] = {}
 
     def sweep(self, centres: Points, tries: int) -> tuple[Points, int]:
         """Try the vacancies once; return the discs, and how many places were tried."""
-        everything = both_sides(centres) if self.images else centres
+        everything = self.mirrors.everywhere(centres)
         places, clearance = self.vacancies.find(everything, self.narrowest)
-        if self.images:
-            right = places[:, 0] > -1e-9
-            places, clearance = places[right].copy(), clearance[right]
-            places[places[:, 0] < ON_AXIS * self.pitch, 0] = 0.0
+        for normal in self.mirrors.normals:
+            height = places @ normal
+            ours = height > -1e-9
+            onto = np.where(height < ON_MIRROR * self.pitch, height, 0.0)
+            places = (places - onto[:, None] * normal)[ours]
+            clearance = clearance[ours]
         fails = np.array([self._fails(place, centres) for place in places], dtype=int)
         order = np.argsort(-(clearance * 0.9**fails), kind="stable")
         order = order[fails[order] < tries]
@@ -88,15 +91,15 @@ class Inserter:
             mine = np.flatnonzero(away < radius + RIM * self.pitch)
             loose = away[mine] < radius
             start = np.concatenate((centres[mine], [place]))
-            free = np.repeat(np.append(loose, True)[:, None], 2, axis=1)
+            free = np.append(loose, True)
             if failed:
                 jitter = self.rng.normal(0, 0.06 * self.pitch, start.shape)
-                start = start + np.where(free, jitter, 0.0)
-            if self.images:
-                axis = np.append(centres[mine, 0], place[0]) == 0
-                free[axis, 0] = False
-                start[axis, 0] = 0.0
-            trials.append(Trial(start, free, self.images))
+                on = self.mirrors.on(start)
+                for k, normal in enumerate(self.mirrors.normals):
+                    jitter -= np.where(on[:, k], jitter @ normal, 0.0)[:, None] * normal
+                still = ~free | (on.sum(axis=1) > 1)
+                start = start + np.where(still[:, None], 0.0, jitter)
+            trials.append(Trial(start, free, self.mirrors))
             moved.append(mine)
         touched = np.zeros(len(centres), dtype=np.bool_)
         added: list[Points] = []

@@ -11,14 +11,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.artwork import Points
 
+from .mirrors import NONE, Mirrors
 from .relax import Trial, relax
-from .vacancies import Vacancies, both_sides
-from .walls import Wall
+from .vacancies import Vacancies
+from .walls import DEEP, Wall
 
 #: Rounds of pressing, and steps in each.
 ROUNDS, STEPS = 40, 50
@@ -31,6 +33,9 @@ APART = 2.5
 SHARE, MOST = 2.0, 0.04
 #: Packings that come this close to fitting (E / d^2) are tried again, shaken, by a search.
 CLOSE, SHAKES, RETRIES = 1e-4, (0.01, 0.03, 0.06), 4
+#: Discs nearer to the wall than AT_WALL pitches are pinned to it once they are drawn there; those
+#: at most FLUSH from it are flush.
+AT_WALL, FLUSH = 0.12, 0.005
 #: Disorder of a grid before it is pressed, in pitches.
 DISORDER = 0.02
 #: Trials of a search batch, the pool they come from, and discs moved at most.
@@ -38,38 +43,22 @@ BATCH, POOL, MOVED = 24, 6, 3
 
 
 class Packer:
-    """Packs discs of one pitch into one room.
+    """Packs discs of one pitch into one room: only those between the mirrors are handled."""
 
-    With ``images`` the discs stand for their mirror images in x = 0 as well: only those with
-    x >= 0 are handled, and those with x = 0 stay on that line.
-    """
-
-    def __init__(self, room: BaseGeometry, pitch: float, *, images: bool) -> None:
-        self.room, self.pitch, self.images = room, pitch, images
+    def __init__(self, room: BaseGeometry, pitch: float, mirrors: Mirrors = NONE) -> None:
+        self.room, self.pitch, self.mirrors = room, pitch, mirrors
         self.wall = Wall(room, pitch)
         self.vacancies = Vacancies(room, self.wall, pitch)
         self.rng = np.random.default_rng(0)
         self.close: list[Points] = []
 
     def trial(self, centres: Points) -> Trial:
-        """Return a trial in which all discs move; those at x = 0 stay there if images count."""
-        free = np.ones((len(centres), 2), dtype=np.bool_)
-        if self.images:
-            free[centres[:, 0] == 0, 0] = False
-        return Trial(centres, free, self.images)
-
-    def half(self, centres: Points) -> Points:
-        """Return the discs to handle: all, or with images those with x >= 0."""
-        if not self.images:
-            return centres
-        kept = centres[centres[:, 0] > -1e-6 * self.pitch].copy()
-        kept[np.abs(kept[:, 0]) < 1e-6 * self.pitch, 0] = 0.0
-        return kept
+        """Return a trial in which all discs move; those on a mirror stay there."""
+        return Trial(centres, np.ones(len(centres), dtype=np.bool_), self.mirrors)
 
     def count(self, centres: Points) -> int:
         """Return how many discs a packing has, images included."""
-        on_axis = int((centres[:, 0] == 0).sum()) if self.images else len(centres)
-        return 2 * len(centres) - on_axis
+        return int(self.mirrors.copies(centres).sum())
 
     def strain(self, centres: Points) -> Points:
         """Return each disc's overlaps, in pitches, shape (n,)."""
@@ -81,16 +70,34 @@ class Packer:
         n = len(centres)
         total: Points = np.maximum(-self.wall.depth(centres)[0], 0.0)
         total = total + np.bincount(pairs[:, 0], short, n) + np.bincount(pairs[:, 1], short, n)
-        if self.images:
-            own = np.where(centres[:, 0] > 0, self.pitch - 2 * centres[:, 0], 0.0)
-            total = total + 2 * np.maximum(own, 0.0)
-        return total / self.pitch
+        heights, on = centres @ self.mirrors.normals.T, self.mirrors.on(centres)
+        own = np.where(on, 0.0, np.maximum(self.pitch - 2 * heights, 0.0))
+        strain: Points = (total + 2 * own.sum(axis=1)) / self.pitch
+        return strain
 
     def widest(self, centres: Points) -> float:
         """Return the clearance of the widest vacancy in mm, 0 if none is worth the name."""
-        everything = both_sides(centres) if self.images else centres
+        everything = self.mirrors.everywhere(centres)
         _, clearance = self.vacancies.find(everything, 0.6 * self.pitch)
         return float(clearance[0]) if len(clearance) else 0.0
+
+    def at_wall(self, centres: Points) -> npt.NDArray[np.bool_]:
+        """Tell which discs stand at the wall, or nearly, shape (n,)."""
+        return np.asarray(self.wall.depth(centres)[0] < AT_WALL * self.pitch)
+
+    def pinned(self, centres: Points) -> Trial:
+        """Return a trial in which discs near the wall are kept to it, and to its corners."""
+        away, which = self.wall.nearest_corner(centres)
+        near = away < AT_WALL * self.pitch
+        centres = centres.copy()
+        centres[near] = self.wall.corners[which[near]]
+        return Trial(centres, ~near, self.mirrors, self.at_wall(centres))
+
+    def raggedness(self, centres: Points) -> float:
+        """Return the share of discs near the wall that do not stand at it, and the widest gap."""
+        depth = self.wall.depth(centres)[0] / self.pitch
+        off = float(((depth > FLUSH) & (depth < DEEP)).sum() / max(1, (depth < DEEP).sum()))
+        return off + self.widest(centres) / self.pitch
 
     def press(self, starts: Sequence[Points]) -> list[Points]:
         """Press packings that are too full until they fit; return those that do."""
@@ -166,10 +173,12 @@ class Packer:
         return self._shaken(start, float(self.rng.choice([0.0, 0.05, 0.15])))
 
     def _shaken(self, centres: Points, by: float) -> Points:
-        moved = centres + self.rng.normal(0, by * self.pitch, centres.shape)
-        if self.images:
-            moved[centres[:, 0] == 0, 0] = 0.0
-        return moved
+        move = self.rng.normal(0, by * self.pitch, centres.shape)
+        on = self.mirrors.on(centres)
+        for k, normal in enumerate(self.mirrors.normals):
+            move -= np.where(on[:, k], move @ normal, 0.0)[:, None] * normal
+        move[on.sum(axis=1) > 1] = 0.0
+        return centres + move
 
     def _scattered(self, count: int) -> Points:
         x0, y0, x1, y1 = self.room.bounds
@@ -179,11 +188,7 @@ class Packer:
             found = np.concatenate((found, points[shapely.contains_xy(self.room, points)]))
             if len(found) >= count:
                 break
-        return (
-            found[:count] * np.where(found[:count, :1] < 0, [-1, 1], 1)
-            if self.images
-            else found[:count]
-        )
+        return self.mirrors.folded(found[:count])
 
     def _hop(self, centres: Points) -> Points:
         """Move a few of the most strained discs to the widest vacancies."""

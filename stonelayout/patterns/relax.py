@@ -1,9 +1,10 @@
 """Relaxation: push discs apart, and into their room, until none overlap; many trials at once.
 
 The energy of a trial is E = sum over pairs of max(0, d - r)^2 + sum over discs of
-max(0, margin - depth)^2: zero when every pair is d apart and every centre is in its room (as in
-X. Lai, J.-K. Hao, R. Xiao, Z.-H. Fu, "Perturbation-based thresholding search for packing equal
-circles and spheres", 2022, and arXiv 2405.16618). It is minimised by L-BFGS (J. Nocedal, "Updating
+max(0, margin - depth)^2, or of (margin - depth)^2 for pinned discs: zero when every pair is d
+apart and every centre is in its room (as in X. Lai, J.-K. Hao, R. Xiao, Z.-H. Fu,
+"Perturbation-based thresholding search for packing equal circles and spheres", 2022, and arXiv
+2405.16618). It is minimised by L-BFGS (J. Nocedal, "Updating
 quasi-Newton matrices with limited storage", Math. Comp. 35 (1980) 773-782), with the steps of all
 trials taken together and the scalars of each kept apart.
 """
@@ -17,15 +18,14 @@ import numpy.typing as npt
 
 from stonelayout.artwork import Points
 
-from .walls import Wall
+from .mirrors import NONE, Mirrors
+from .walls import DEEP, WALL_MARGIN, Wall
 
 #: Distances are solved for with this relative excess, so that what remains of the energy at
 #: SOLVED leaves them long enough.
 EXCESS = 1e-6
 #: A trial is solved when its energy is below (SOLVED d)^2.
 SOLVED = 4e-7
-#: Centres keep this share of a pitch from the wall (arcs, simplified sides, the energy's rest).
-WALL_MARGIN = 7e-5
 _MEMORY = 6
 _SKIN = 0.25
 #: A trial gives up when its energy falls by less than this share in _PATIENCE steps; by a tenth
@@ -38,23 +38,28 @@ _HASTE = ((24, 1.8e-2), (36, 9e-3), (48, 6e-3), (72, 3e-3), (120, 4e-4))
 
 @dataclass(frozen=True, eq=False)
 class Trial:
-    """Discs of one trial: ``centres`` (n, 2); ``free`` (n, 2) tells which coordinates may move.
+    """Discs of one trial: ``centres`` (n, 2); ``free`` (n,) tells which may move.
 
-    With ``images`` the discs stand for their mirror images in x = 0 too: one stands on that line
-    (its x is not free), or its own image is at least a pitch away.
+    Discs stand for their images in the ``mirrors`` too: one stands on a mirror and stays there, or
+    its own image is at least a pitch away. ``pinned`` (n,): discs that are to stand on the wall.
     """
 
     centres: Points
     free: npt.NDArray[np.bool_]
-    images: bool = False
+    mirrors: Mirrors = NONE
+    pinned: npt.NDArray[np.bool_] | None = None
 
 
 @dataclass(frozen=True)
 class Soft:
-    """A weak push between discs nearer than ``reach`` pitches, to even out what room is left."""
+    """A weak push between discs nearer than ``reach`` pitches, to even out what room is left.
+
+    Discs within DEEP pitches of the wall are drawn to it, and to its corners, with ``pull``.
+    """
 
     reach: float
     weight: float
+    pull: float = 0.0
 
 
 class _Batch:
@@ -66,8 +71,12 @@ class _Batch:
         self.first = np.concatenate(([0], np.cumsum(counts)[:-1])).astype(np.intp)
         self.x = np.concatenate([trial.centres for trial in trials])
         self.free = np.concatenate([trial.free for trial in trials]).astype(np.float64)
-        image = [np.full(len(trial.centres), trial.images) for trial in trials]
-        self.image = np.concatenate(image) & (self.free[:, 0] > 0)
+        self.normals = trials[0].mirrors.normals
+        self.held = trials[0].mirrors.on(self.x)
+        self.free[self.held.sum(axis=1) > 1] = 0.0
+        self.pinned = np.concatenate(
+            [np.zeros(len(t.free), bool) if t.pinned is None else t.pinned for t in trials]
+        )
         self.soft = soft
         self.d, self.wall = pitch * (1 + EXCESS), wall
         self.reach = self.d * (soft.reach if soft else 1.0)
@@ -82,7 +91,7 @@ class _Batch:
 
         tree = cKDTree(self.x + self.apart)
         pairs = tree.query_pairs(self.reach * (1 + _SKIN), output_type="ndarray")
-        moves = self.free.max(axis=1) > 0
+        moves = self.free > 0
         pairs = pairs[moves[pairs[:, 0]] | moves[pairs[:, 1]]]
         self.pairs = pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
         self._listed = self.x.copy()
@@ -110,17 +119,46 @@ class _Batch:
         for axis in (0, 1):
             gradient[:, axis] = np.bincount(j, push[:, axis], n) - np.bincount(i, push[:, axis], n)
         each = np.bincount(i, cost, n).astype(np.float64)
-        if self.image.any():
-            own = np.flatnonzero(self.image & (x[:, 0] < self.d / 2))
-            short = self.d - 2 * x[own, 0]
+        for k, normal in enumerate(self.normals):
+            height = x @ normal
+            own = np.flatnonzero((height < self.d / 2) & ~self.held[:, k] & (self.free > 0))
+            short = self.d - 2 * height[own]
             each[own] += short**2
-            gradient[own, 0] -= 4 * short
+            gradient[own] -= 4 * short[:, None] * normal
         depth, inward = self.wall.depth(x)
         out = self.margin - depth
-        outside = np.flatnonzero(out > 0)
+        outside = np.flatnonzero((out > 0) | (self.pinned & np.isfinite(depth)))
         gradient[outside] -= 2 * out[outside, None] * inward[outside]
         each[outside] += out[outside] ** 2
-        return np.add.reduceat(each, self.first), gradient * self.free
+        if self.soft and self.soft.pull:
+            self._pull(self.soft.pull, x, -out, inward, each, gradient)
+        gradient *= self.free[:, None]
+        for k, normal in enumerate(self.normals):
+            gradient -= np.where(self.held[:, k], gradient @ normal, 0.0)[:, None] * normal
+        return np.add.reduceat(each, self.first), gradient
+
+    def _pull(
+        self,
+        pull: float,
+        x: Points,
+        depth: Points,
+        inward: Points,
+        each: Points,
+        gradient: Points,
+    ) -> None:
+        """Draw discs near the wall to it: pull (s^2 - s^4 / 2 r^2) at a distance s < r."""
+        far = (DEEP * self.wall.pitch) ** 2
+        near = np.flatnonzero((depth > 0) & (depth**2 < far))
+        square = depth[near] ** 2
+        each[near] += pull * (square - square**2 / (2 * far) - far / 2)
+        slope = 2 * pull * depth[near] * (1 - square / far)
+        gradient[near] += slope[:, None] * inward[near]
+        away, corner = self.wall.nearest_corner(x)
+        near = np.flatnonzero(away**2 < far)
+        square = away[near] ** 2
+        each[near] += pull * (square - square**2 / (2 * far) - far / 2)
+        slope = 2 * pull * (1 - square / far)
+        gradient[near] += slope[:, None] * (x[near] - self.wall.corners[corner[near]])
 
 
 def relax(
@@ -246,7 +284,7 @@ class _State:
         batch.group = np.repeat(np.arange(len(counts)), counts)
         batch.first = np.concatenate(([0], np.cumsum(counts)[:-1])).astype(np.intp)
         batch.free, batch.apart = batch.free[rows], batch.apart[rows]
-        batch.image = batch.image[rows]
+        batch.held, batch.pinned = batch.held[rows], batch.pinned[rows]
         if batch._listed is not None:
             batch._listed = batch._listed[rows]
         kept = rows[batch.pairs].all(axis=1)

@@ -79,10 +79,3 @@ def _circumcentres(corners: Points) -> Points:
     y = (b[:, 0] * cc - c[:, 0] * bb) / twice
     found: Points = a + np.stack((x, y), axis=1)
     return found
-
-
-def both_sides(centres: Points) -> Points:
-    """Return discs and their images in x = 0; those on that line are there once."""
-    off = centres[:, 0] != 0
-    both: Points = np.concatenate((centres, centres[off] * [-1, 1]))
-    return both

@@ -11,7 +11,11 @@ from shapely.geometry.polygon import orient
 from stonelayout.artwork import Points
 
 #: Points at least this many pitches inside get no exact depth: they are only known to be deep.
-DEEP = 0.0
+DEEP = 0.35
+#: A room turns by more than so many degrees at its corners.
+CORNER = 35.0
+#: Centres keep this share of a pitch from the wall (arcs, simplified sides, the energy's rest).
+WALL_MARGIN = 7e-5
 #: Sides of the outline are simplified by this share of a pitch.
 SIMPLIFY = 5e-5
 #: Size of a cell of the look-up grid, in pitches; the grid reaches two pitches beyond the room.
@@ -22,9 +26,12 @@ class Wall:
     """Signed distance to the outline of polygons, through a grid of the sides near each cell."""
 
     def __init__(self, room: BaseGeometry, pitch: float) -> None:
+        from scipy.spatial import cKDTree
+
         self.pitch = pitch
         self.cell = CELL * pitch
         starts, ends, before, after = [], [], [], []
+        corners = [np.empty((0, 2))]
         for polygon in shapely.get_parts(shapely.simplify(room, SIMPLIFY * pitch)):
             if polygon.geom_type != "Polygon" or polygon.is_empty:
                 continue
@@ -39,6 +46,16 @@ class Wall:
                 ends.append(p[1:])
                 before.append(np.roll(normal, 1, axis=0))
                 after.append(np.roll(normal, -1, axis=0))
+                last = np.roll(step, 1, axis=0)
+                sharp = (last * step).sum(axis=1) < np.cos(np.radians(CORNER))
+                sharp &= (last * normal).sum(axis=1) < 0
+                middle = normal + np.roll(normal, 1, axis=0)
+                middle *= (
+                    2 * WALL_MARGIN * pitch / np.maximum((middle**2).sum(axis=1), 1e-9)[:, None]
+                )
+                corners.append((p[:-1] + middle)[sharp])
+        self.corners = np.concatenate(corners)
+        self._corner_tree = cKDTree(self.corners)
         self.start, self.end = np.concatenate(starts), np.concatenate(ends)
         self.step = self.end - self.start
         self.square = (self.step**2).sum(axis=1)
@@ -49,6 +66,8 @@ class Wall:
         self._grid(room)
 
     def _grid(self, room: BaseGeometry) -> None:
+        from scipy.spatial import cKDTree
+
         x0, y0, x1, y1 = room.bounds
         pad = REACH * self.pitch
         self.low = np.array([x0 - pad, y0 - pad])
@@ -56,23 +75,34 @@ class Wall:
         columns, rows = self.shape
         x, y = np.meshgrid(np.arange(columns) + 0.5, np.arange(rows) + 0.5, indexing="ij")
         middles = self.low + np.stack((x.ravel(), y.ravel()), axis=1) * self.cell
-        lines = shapely.multilinestrings(np.stack((self.start, self.end), axis=1))
-        tree = shapely.STRtree(list(shapely.get_parts(lines)))
-        points = list(shapely.get_parts(shapely.multipoints(middles)))
-        (which, _), distance = tree.query_nearest(points, return_distance=True, all_matches=False)
-        far = np.empty(len(middles))
-        far[which] = distance
+        # the distance to samples of the sides is never less than that to the sides
+        count = np.ceil(np.sqrt(self.square) / self.cell).astype(np.intp)
+        share = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+        share = (share + 0.5) / np.repeat(count, count)
+        samples = np.repeat(self.start, count, axis=0)
+        samples += share[:, None] * np.repeat(self.step, count, axis=0)
+        far = np.asarray(cKDTree(samples).query(middles)[0])
         half = self.cell * np.sqrt(0.5)
+        inside = np.zeros(len(middles), dtype=np.bool_)
+        away = np.flatnonzero(far > half + self.cell / 2 + DEEP * self.pitch)
         shapely.prepare(room)
-        inside = shapely.contains_xy(room, middles)
-        near = np.flatnonzero(~(inside & (far > half + DEEP * self.pitch)))
-        cells, sides = tree.query(
-            [points[i] for i in near], predicate="dwithin", distance=far[near] + 2 * half + 1e-9
+        inside[away] = shapely.contains_xy(room, middles[away])
+        near = np.flatnonzero(~inside)
+        lines = np.asarray(shapely.linestrings(np.stack((self.start, self.end), axis=1)))
+        cells, sides = shapely.STRtree(lines).query(
+            shapely.points(middles[near]), predicate="dwithin", distance=far[near] + 2 * half
         )
         order = np.lexsort((sides, near[cells]))
         self.sides = sides[order].astype(np.intp)
         counts = np.bincount(near[cells], minlength=len(middles))
         self.begin = np.concatenate(([0], np.cumsum(counts))).astype(np.intp)
+
+    def nearest_corner(self, points: Points) -> tuple[Points, npt.NDArray[np.intp]]:
+        """Return for each point the distance (n,) in mm to the nearest corner, and which it is."""
+        if not len(self.corners):
+            return np.full(len(points), np.inf), np.zeros(len(points), dtype=np.intp)
+        away, which = self._corner_tree.query(points)
+        return np.asarray(away), np.asarray(which)
 
     def depth(self, points: Points) -> tuple[Points, Points]:
         """Return signed depths (n,) in mm and their gradients (n, 2).
