@@ -5,9 +5,6 @@ from __future__ import annotations
 from .artwork import Artwork
 from .errors import ArtworkError
 
-#: Colours that a picture is reduced to when none are asked for.
-COLOURS = 8
-
 
 def read_drawing(
     data: bytes,
@@ -23,10 +20,11 @@ def read_drawing(
 
     ``width`` and ``height`` in mm scale the page, ``dpi`` is px an inch (SVG). Areas filled in
     the colour ``knock_out`` (``"background"``: the colour seen along most of the page's border)
-    cut what lies under them. ``colours`` goes with a picture, which is traced. Raises ArtworkError
+    cut what lies under them; of a picture the background is left out, unless it is ``"none"``.
+    ``colours`` goes with a picture, which is traced. Raises ArtworkError
     for what cannot be read, MissingExtraError for a picture without the extra ``trace``.
     """
-    from .tracing import is_picture, trace
+    from .tracing import COLOURS, KEEP_ALL, is_picture, trace
 
     if is_picture(data):
         return trace(
@@ -42,4 +40,5 @@ def read_drawing(
         raise ArtworkError(words, file=name)
     from .svg import read_svg
 
+    knock_out = None if knock_out == KEEP_ALL else knock_out
     return read_svg(data, name=name, width=width, height=height, dpi=dpi, knockout=knock_out)

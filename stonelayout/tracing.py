@@ -6,15 +6,26 @@ import io
 import tempfile
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
 
 from .artwork import Artwork
 from .errors import ArtworkError, MissingExtraError
 from .files import read_bytes
 from .svg import DEFAULT_MM, read_svg
+from .svg.knockout import background
 
 #: Signatures of the pictures that are traced.
 _PNG, _JPEG = b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff"
 _MOST_COLOURS = 64
+#: Colours that a picture is reduced to at most when none are asked for.
+COLOURS = 8
+#: ``knock_out`` that leaves nothing out, not even the background.
+KEEP_ALL = "none"
+#: A colour with a smaller share of inner pixels is a blend along edges.
+BLEND = 0.25
 
 
 def is_picture(data: bytes) -> bool:
@@ -26,7 +37,7 @@ def trace(
     source: str | Path | bytes,
     *,
     name: str | None = None,
-    colours: int = 8,
+    colours: int = COLOURS,
     width: float | None = None,
     height: float | None = None,
     speckle: int = 4,
@@ -37,9 +48,11 @@ def trace(
     """Trace a PNG or JPEG into filled shapes, ``width`` or ``height`` mm in size.
 
     ``source`` is a path or the file's bytes; ``name`` is what messages call it. The picture is
-    reduced to ``colours`` colours, patches under ``speckle`` px across are dropped, and turns
-    sharper than ``corner`` degrees stay corners; ``knock_out`` is as in read_svg. Raises
-    MissingExtraError without the extra, ArtworkError for a file that is no picture or has no size.
+    reduced to ``colours`` colours at most, the blends along its edges left out; patches under
+    ``speckle`` px across are dropped, and turns sharper than ``corner`` degrees stay corners.
+    ``knock_out`` is as in read_svg; without it the background is left out if there is one, unless
+    it is ``"none"``. Raises MissingExtraError without the extra, ArtworkError for a file that is
+    no picture or has no size.
     """
     name = name or ("the picture" if isinstance(source, bytes) else str(source))
     if width is None and height is None:
@@ -62,7 +75,9 @@ def trace(
     except (OSError, SyntaxError, ValueError, Image.DecompressionBombError):
         raise ArtworkError("not a picture that can be traced (PNG or JPEG)", file=name) from None
     alpha = flat.getchannel("A").point([0] * 128 + [255] * 128)
-    reduced = flat.convert("RGB").quantize(colours, dither=Image.Dither.NONE).convert("RGB")
+    many = flat.convert("RGB").quantize(max(4 * colours, 32), dither=Image.Dither.NONE)
+    few = few_colours(np.asarray(many), _palette(many), colours)
+    reduced = Image.fromarray(few)
     reduced.putalpha(alpha)
     with tempfile.TemporaryDirectory() as folder:
         before, target = Path(folder) / "picture.png", Path(folder) / "traced.svg"
@@ -79,8 +94,55 @@ def trace(
             corner_threshold=round(corner),
         )
         data = target.read_bytes()
-    artwork = read_svg(
-        data, name=name, width=width, height=height, tolerance=tolerance, knockout=knock_out
-    )
-    note = f"traced from a picture in {colours} colours: look at it before you cut"
-    return replace(artwork, notes=(*artwork.notes, note))
+    sizes: Any = {"name": name, "width": width, "height": height, "tolerance": tolerance}
+    left_out = knock_out
+    if knock_out is None:
+        seen = read_svg(data, **sizes)
+        try:
+            left_out = background(seen)
+        except ArtworkError:
+            left_out = KEEP_ALL
+    artwork = read_svg(data, **sizes, knockout=None if left_out == KEEP_ALL else left_out)
+    notes = list(artwork.notes)
+    if knock_out is None and left_out != KEEP_ALL:
+        words = f"the background ({left_out}) is left out; --knock-out {KEEP_ALL} keeps it"
+        notes = [words if "cut what lies under" in note else note for note in notes]
+    number = len(np.unique(few.reshape(-1, 3), axis=0))
+    notes.append(f"traced from a picture in {number} colours: look at it before you cut")
+    return replace(artwork, notes=tuple(notes))
+
+
+def _palette(picture: Any) -> npt.NDArray[np.uint8]:
+    """Return the colours (n, 3) of a picture with a palette."""
+    return np.array(picture.getpalette(), dtype=np.uint8).reshape(-1, 3)
+
+
+def few_colours(
+    index: npt.NDArray[np.uint8], palette: npt.NDArray[np.uint8], most: int
+) -> npt.NDArray[np.uint8]:
+    """Return the colours (h, w, 3) of a picture given by ``index`` (h, w) into ``palette`` (n, 3).
+
+    The colour with the fewest inner pixels (whose eight neighbours are alike) joins the one nearest
+    to it, until ``most`` are left and none is a mere blend along the edges of others.
+    """
+    inner = np.ones(index.shape, dtype=np.bool_)
+    for axis in (0, 1):
+        same = index == np.roll(index, 1, axis)
+        inner &= same & np.roll(same, -1, axis)
+    number = int(index.max()) + 1
+    count = np.bincount(index.ravel(), minlength=number)
+    core = np.bincount(index[inner], minlength=number)
+    colour = palette[:number].astype(np.float64)
+    joins = np.arange(number)
+    kept = np.flatnonzero(count)
+    while len(kept) > 1:
+        least = kept[np.lexsort((kept, core[kept]))[0]]
+        if len(kept) <= most and core[least] >= BLEND * count[least]:
+            break
+        kept = kept[kept != least]
+        nearest = kept[((colour[kept] - colour[least]) ** 2).sum(axis=1).argmin()]
+        joins[joins == least] = nearest
+        core[nearest] += core[least]
+        count[nearest] += count[least]
+    found: npt.NDArray[np.uint8] = palette[joins[index]]
+    return found

@@ -185,6 +185,7 @@ def test_a_shape_too_small_gets_nothing_and_a_stone_sized_one_gets_one():
     assert len(lay(shapely.box(0, 0, 2, 9))) == 0
     assert len(lay(shapely.box(0, 0, 3.0, 3.0))) == 1
     assert len(lay(shapely.Polygon())) == 0
+    assert len(lay(shapely.Polygon([(0, 0), (10, 1e-12), (20, 0), (10, -1e-12)]))) == 0
 
 
 def test_the_same_ask_gives_the_same_bytes():

@@ -2,10 +2,11 @@
 
 import sys
 
+import numpy as np
 import pytest
 
 from stonelayout.errors import ArtworkError, MissingExtraError
-from stonelayout.tracing import trace
+from stonelayout.tracing import few_colours, trace
 
 
 @pytest.fixture
@@ -23,7 +24,7 @@ def test_a_disc_is_traced_to_size(picture):
     pytest.importorskip("vtracer")
     art = trace(picture, colours=2, width=100.0)
     assert art.size == pytest.approx((100, 50))
-    disc = min(art.shapes, key=lambda shape: shape.area.area)
+    (disc,) = art.shapes
     assert disc.area.area == pytest.approx(3.14159 * 20**2, rel=0.05)
     assert "traced" in art.notes[-1]
 
@@ -37,3 +38,47 @@ def test_a_missing_extra_is_said(monkeypatch, picture):
 def test_a_picture_has_no_size_of_its_own(tmp_path):
     with pytest.raises(ArtworkError, match="give a width"):
         trace(tmp_path / "none.png")
+
+
+def blended(tmp_path, name="badge.png"):
+    """A red disc and a navy bar on white, drawn four times as large, then made smaller."""
+    image = pytest.importorskip("PIL.Image")
+    draw = pytest.importorskip("PIL.ImageDraw")
+    canvas = image.new("RGB", (1200, 800), "white")
+    pen = draw.Draw(canvas)
+    pen.ellipse((100, 100, 700, 700), fill="#cc0000")
+    pen.rectangle((800, 100, 1100, 700), fill="#001f5b")
+    path = tmp_path / name
+    canvas.resize((300, 200), image.Resampling.LANCZOS).save(path)
+    return path
+
+
+@pytest.mark.parametrize("name", ["badge.png", "badge.jpg"])
+def test_blends_along_edges_are_no_colours_and_the_background_is_left_out(tmp_path, name):
+    pytest.importorskip("vtracer")
+    art = trace(blended(tmp_path, name), width=300.0)
+    large = [shape for shape in art.shapes if shape.area.area > 10]
+    assert len({shape.fill for shape in large}) == 2
+    areas = sorted(shape.area.area for shape in large)
+    assert areas == pytest.approx([75 * 150, 3.14159 * 75**2], rel=0.03)
+    assert any("background" in note and "--knock-out none" in note for note in art.notes)
+    assert art.notes[-1].startswith("traced from a picture in 3 colours")
+
+
+def test_the_background_stays_when_asked(tmp_path):
+    pytest.importorskip("vtracer")
+    art = trace(blended(tmp_path), width=300.0, knock_out="none")
+    assert len({shape.fill for shape in art.shapes}) == 3
+    assert not any("background" in note for note in art.notes)
+
+
+def test_the_rarest_inner_colour_joins_its_nearest():
+    palette = np.array([[255, 255, 255], [0, 0, 0], [120, 120, 120], [250, 0, 0]], np.uint8)
+    index = np.zeros((20, 20), np.uint8)
+    index[2:9, 2:18] = 1
+    index[9, 2:18] = 2  # a blend one pixel wide
+    index[12:18, 4:10] = 3
+    found = few_colours(index, palette, 8)
+    assert found[9, 5].tolist() == [0, 0, 0]
+    assert len(np.unique(found.reshape(-1, 3), axis=0)) == 3
+    assert len(np.unique(few_colours(index, palette, 2).reshape(-1, 3), axis=0)) == 2

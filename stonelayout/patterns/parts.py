@@ -175,7 +175,8 @@ def part_of(polygon: Polygon, frame: Frame, ask: Ask, obstacles: Points, distanc
     """Return a polygon of an ask in its own frame, with room for the centres of each size."""
     outline = frame.shape_inward(polygon)
     if not outline.is_valid:
-        outline = max(polygons(shapely.make_valid(outline)), key=lambda g: g.area)
+        whole = polygons(shapely.make_valid(outline))
+        outline = whole[0] if whole else Polygon()  # a sliver that rounding closed
     margin = float(ask.options.get("margin", 0.0))
     local = frame.inward(obstacles) if len(obstacles) else np.empty((0, 2))
     mirrors = (False, False) if len(obstacles) else _mirrors(outline, ask.sizes[0].pitch)
