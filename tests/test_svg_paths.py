@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stonelayout.curves import arc_cubics, flatten
+from stonelayout.curves import flatten
 from stonelayout.errors import ArtworkError
 from stonelayout.svg.pathdata import parse_path
 
@@ -103,9 +103,8 @@ def test_numbers_beyond_reach_are_refused(bad):
 @pytest.mark.parametrize("sweep", [False, True])
 def test_arcs_stand_on_their_ellipse(large, sweep):
     """SVG 2, implementation notes: every point is on one ellipse."""
-    ends = (3.0, 4.0), (11.0, 7.0)
-    points = np.array([ends[0], *arc_cubics(ends[0], (9.0, 5.0), 30.0, large, sweep, ends[1])])
-    on_curve = points[::3]
+    (arc,) = parse_path(f"M3 4A9 5 30 {large:d} {sweep:d} 11 7").subpaths
+    on_curve = arc.points[::3]
     c, s = math.cos(math.radians(30)), math.sin(math.radians(30))
     u = np.column_stack((on_curve @ [c, s] / 9.0, on_curve @ [-s, c] / 5.0))
     # a circle through the stretched points: |u|^2 = 2 u.m + k, solved by least squares
@@ -118,8 +117,8 @@ def test_arcs_stand_on_their_ellipse(large, sweep):
 
 
 def test_radii_too_small_grow_to_half_the_span():
-    points = arc_cubics((0.0, 0.0), (1.0, 1.0), 0.0, False, True, (10.0, 0.0))
-    assert min(y for _, y in points) == pytest.approx(-5.0, abs=0.02)
+    (arc,) = parse_path("M0 0A1 1 0 0 1 10 0").subpaths
+    assert arc.points[:, 1].min() == pytest.approx(-5.0, abs=0.02)
 
 
 @settings(max_examples=60, deadline=None)

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stonelayout.curves import Subpath, arc_cubics
+from stonelayout.curves import Subpath
 from stonelayout.errors import ArtworkError
 
+from .arcs import quarter_circle
 from .pathdata import parse_path
 from .values import parse_length, parse_numbers
 
@@ -47,10 +48,15 @@ def refuse_non_finite(given: Mapping[str, str]) -> None:
 
     SVG would put zero there: a broken exporter's shape would stand in the wrong place in silence.
     """
-    for name in (*_PLACES, "points", "d"):
-        found = _NOT_FINITE.search(given.get(name, ""))
-        if found:
-            raise ArtworkError(f'{name} holds "{found.group()}", which is not a number')
+    for name in _PLACES:
+        if name in given:
+            _refuse_non_finite(name, given[name])
+
+
+def _refuse_non_finite(name: str, text: str) -> None:
+    found = _NOT_FINITE.search(text)
+    if found:
+        raise ArtworkError(f'{name} holds "{found.group()}", which is not a number')
 
 
 #: Reads one element's geometry from its attributes (with CSS over them).
@@ -67,21 +73,22 @@ def _rect(given: Mapping[str, str], units: Units) -> Geometry:
     right, bottom = x + width, y + height
     if rx == 0.0 or ry == 0.0:
         return Geometry([_polyline([x, y, right, y, right, bottom, x, bottom], closed=True)])
-    track: list[tuple[float, float]] = [(x + rx, y)]
+    track = [np.array([[x + rx, y]])]
     degrees: list[int] = []
-    for line_to, curve_to in (
-        ((right - rx, y), (right, y + ry)),
-        ((right, bottom - ry), (right - rx, bottom)),
-        ((x + rx, bottom), (x, bottom - ry)),
-        ((x, y + ry), (x + rx, y)),
-    ):
-        if line_to != track[-1]:
-            track.append(line_to)
+    centres = (
+        (right - rx, y + ry),
+        (right - rx, bottom - ry),
+        (x + rx, bottom - ry),
+        (x + rx, y + ry),
+    )
+    for quarter, centre in enumerate(centres):
+        arc = quarter_circle(quarter - 1) * (rx, ry) + centre
+        if (arc[0] != track[-1][-1]).any():
+            track.append(arc[:1])
             degrees.append(1)
-        arc = arc_cubics(track[-1], (rx, ry), 0.0, False, True, curve_to)
-        track += arc
+        track.append(arc[1:])
         degrees += [3] * (len(arc) // 3)
-    return Geometry([Subpath(np.array(track), np.array(degrees, dtype=np.int8), closed=True)])
+    return Geometry([Subpath(np.concatenate(track), np.array(degrees, dtype=np.int8), closed=True)])
 
 
 def _radii(given: Mapping[str, str], units: Units) -> tuple[float, float]:
@@ -107,12 +114,9 @@ def _oval(given: Mapping[str, str], units: Units, rx: float, ry: float) -> Geome
     if rx <= 0.0 or ry <= 0.0:
         return Geometry([], "its radius is zero, missing or wrong")
     cx, cy = units.length(given.get("cx"), "x") or 0.0, units.length(given.get("cy"), "y") or 0.0
-    corners = [(cx + rx, cy), (cx, cy + ry), (cx - rx, cy), (cx, cy - ry), (cx + rx, cy)]
-    track = corners[:1]
-    for corner in corners[1:]:
-        track += arc_cubics(track[-1], (rx, ry), 0.0, False, True, corner)
-    degrees = np.full(len(track) // 3, 3, dtype=np.int8)
-    return Geometry([Subpath(np.array(track), degrees, closed=True)])
+    circle = [quarter_circle(quarter)[quarter > 0 :] for quarter in range(4)]
+    points = np.concatenate(circle) * (rx, ry) + (cx, cy)
+    return Geometry([Subpath(points, np.full(len(points) // 3, 3, dtype=np.int8), closed=True)])
 
 
 def _line(given: Mapping[str, str], units: Units) -> Geometry:
@@ -125,9 +129,10 @@ def _points(given: Mapping[str, str], *, closed: bool) -> Geometry:
     numbers = parse_numbers(text)
     problem = ""
     if numbers is None:
+        _refuse_non_finite("points", text)
         read = parse_path("M" + text)
         numbers = [float(part) for path in read.subpaths[:1] for part in path.points.ravel()]
-        problem = f"its points are wrong from some place on ({read.problem})"
+        problem = read.problem.replace("path data", "points")
     if len(numbers) % 2:
         numbers, problem = numbers[:-1], "its points are an odd count of numbers"
     if len(numbers) < 4:
@@ -147,6 +152,8 @@ def _path(given: Mapping[str, str], _units: Units) -> Geometry:
     if not d or d == "none":
         return Geometry([], "it has no path data")
     data = parse_path(d)
+    if data.problem:
+        _refuse_non_finite("d", d)
     return Geometry(data.subpaths, data.problem)
 
 
