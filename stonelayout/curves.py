@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -64,49 +63,49 @@ def _chords(
     control: Points, degrees: npt.NDArray[np.int8], error: float
 ) -> tuple[Points, npt.NDArray[np.bool_]]:
     ends = np.cumsum(degrees, dtype=np.int64)
-    starts = ends - degrees
     count = np.ones(len(degrees), dtype=np.int64)
+    groups = []
     for degree, factor in ((2, 0.25), (3, 0.75)):
         which = np.flatnonzero(degrees == degree)
         if len(which):
-            nodes = control[starts[which][:, None] + np.arange(degree + 1)]
-            bend = np.hypot(*np.moveaxis(np.diff(nodes, n=2, axis=1), -1, 0)).max(axis=1)
+            nodes = control[ends[which, None] + np.arange(-degree, 1)]
+            sides = nodes[:, 1:] - nodes[:, :-1]
+            bends = sides[:, 1:] - sides[:, :-1]
+            bend = np.hypot(bends[..., 0], bends[..., 1]).max(axis=1)
             need = np.ceil(np.sqrt(factor * bend / error))
-            count[which] = np.clip(need, 1, _MOST_CHORDS).astype(np.int64)
-    total = int(count.sum())
+            count[which] = np.minimum(np.maximum(need, 1), _MOST_CHORDS)
+            groups.append((which, nodes))
+    last = np.cumsum(count)
+    total = int(last[-1])
     if total > MOST_POINTS:
         raise ArtworkError(f"a path with {total:,} points is too large (most {MOST_POINTS:,})")
     out = np.empty((total + 1, 2))
     out[0] = control[0]
-    last = np.cumsum(count)
     out[last] = control[ends]
-    for degree in (2, 3):
-        which = np.flatnonzero((degrees == degree) & (count > 1))
-        if len(which):
-            inner = count[which] - 1
-            segment = np.repeat(which, inner)
-            step = np.arange(len(segment)) - np.repeat(np.cumsum(inner) - inner, inner) + 1
-            t = (step / count[segment])[:, None]
-            nodes = control[starts[segment][:, None] + np.arange(degree + 1)]
-            place = last[segment] - count[segment] + step
-            out[place] = _bezier(nodes, t)
+    for which, nodes in groups:
+        inner = count[which] - 1
+        before = np.cumsum(inner) - inner
+        segment = np.repeat(np.arange(len(which)), inner)
+        step = np.arange(1, len(segment) + 1) - before[segment]
+        whole = count[which][segment]
+        out[last[which][segment] - whole + step] = _bezier(nodes[segment], step / whole)
     joints = np.zeros(total + 1, dtype=np.bool_)
     joints[0] = True
     joints[last] = True
     return out, joints
 
 
-def _bezier(nodes: Points, t: Points) -> Points:
+def _bezier(nodes: Points, t: npt.NDArray[np.float64]) -> Points:
     """Evaluate by de Casteljau's algorithm, which stays within the control polygon."""
-    levels = [nodes[:, k] for k in range(nodes.shape[1])]
-    while len(levels) > 1:
-        levels = [a + (b - a) * t for a, b in pairwise(levels)]
-    return levels[0]
+    while nodes.shape[1] > 1:
+        first = nodes[:, :-1]
+        nodes = first + (nodes[:, 1:] - first) * t[:, None, None]
+    return nodes[:, 0]
 
 
 def _without_repeats(points: Points, joints: npt.NDArray[np.bool_], closed: bool) -> Flat:
     keep = np.ones(len(points), dtype=np.bool_)
-    keep[1:] = (np.abs(np.diff(points, axis=0)) > 0.0).any(axis=1)
+    keep[1:] = (points[1:] != points[:-1]).any(axis=1)
     if not keep.all():
         group = np.cumsum(keep) - 1
         merged = np.zeros(int(group[-1]) + 1, dtype=np.bool_)

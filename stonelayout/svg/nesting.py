@@ -67,5 +67,5 @@ def _kept(winding: int, rule: str) -> bool:
 
 
 def _turns_left(ring: Points) -> bool:
-    x, y = (ring - ring[0]).T
-    return bool(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)) > 0.0)
+    x, y = (ring - ring[0]).T  # the first corner is at zero: its sides add nothing
+    return bool(np.dot(x[:-1], y[1:]) - np.dot(y[:-1], x[1:]) > 0.0)

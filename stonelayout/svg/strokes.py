@@ -138,25 +138,49 @@ def _side(
     length = np.hypot(step[:, 0], step[:, 1])
     way = step / length[:, None]
     offset = np.column_stack((way[:, 1], -way[:, 0])) * half
+    rows, special = _plain_corners(points, joints, way, offset, length / 2.0, closed)
     out: list[list[float]] = []
-    count = len(way)
-    px, py = points.T.tolist()
-    ox, oy = offset.T.tolist()
-    wx, wy = way.T.tolist()
-    room = (length / 2.0).tolist()
-    joint = joints.tolist()
-    if not closed:
-        out.append([px[0] + ox[0], py[0] + oy[0]])
-    for k in range(0 if closed else 1, count):
-        b = k - 1
+    done = 0
+    for k, cos, sin in special:
+        out += rows[done:k]
+        done = k + 1
         out += _corner(
-            (px[k], py[k]), (ox[b], oy[b]), (ox[k], oy[k]),
-            wx[b] * wx[k] + wy[b] * wy[k], wx[b] * wy[k] - wy[b] * wx[k],
-            min(room[b], room[k]), "as drawn" if joint[k] else "smooth", pen,
+            tuple(points[k].tolist()), tuple(offset[k - 1].tolist()), tuple(offset[k].tolist()),
+            cos, sin, pen.join if joints[k] else "smooth", pen,
         )  # fmt: skip
+    return out + rows[done:]
+
+
+def _plain_corners(
+    points: Points,
+    joints: npt.NDArray[np.bool_],
+    way: Points,
+    offset: Points,
+    room: Points,
+    closed: bool,
+) -> tuple[list[list[float]], list[tuple[int, float, float]]]:
+    """Return a side with one point a corner, and (place, cos, sin) where that won't do."""
+    previous = np.arange(-1, len(way) - 1)
+    back, before = way[previous], offset[previous]
+    cos = back[:, 0] * way[:, 0] + back[:, 1] * way[:, 1]
+    sin = back[:, 0] * way[:, 1] - back[:, 1] * way[:, 0]
+    room = np.minimum(room[previous], room)
+    reach = np.hypot(before[:, 0], before[:, 1])
+    straight = (sin >= 0.0) & (sin < 1e-12) & (cos > 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        side = points[: len(way)] + (before + offset) / (1.0 + cos)[:, None]
+        within = (cos > -1.0) & (-sin / (1.0 + cos) * reach <= room)
+    tip = np.where(sin < 0.0, within, ~joints[: len(way)] & (cos > 0.9))
+    if straight.any():
+        side[straight] = points[: len(way)][straight] + before[straight]
+    special = ~(tip | straight)
     if not closed:
-        out.append([px[count] + ox[-1], py[count] + oy[-1]])
-    return out
+        side[0] = points[0] + offset[0]
+        side = np.concatenate((side, points[-1:] + offset[-1:]))
+        special[0] = False
+    places = np.flatnonzero(special)
+    which = (places.tolist(), cos[places].tolist(), sin[places].tolist())
+    return side.tolist(), list(zip(*which, strict=True))
 
 
 def _corner(
@@ -165,32 +189,21 @@ def _corner(
     after: tuple[float, float],
     cos: float,
     sin: float,
-    room: float,
-    how: str,
+    join: str,
     pen: Pen,
 ) -> list[list[float]]:
     """Return the side's points at one corner. ``sin`` > 0 turns away from this side."""
     x, y = at
     a, b = [x + before[0], y + before[1]], [x + after[0], y + after[1]]
-    reach = math.hypot(*before)
     if sin < 0.0:
-        slope = -sin / (1.0 + cos) if cos > -1.0 else math.inf
-        if slope * reach <= room:  # the two inner sides meet within their segments
-            return [_tip(x, y, before, after, cos)]
         return [a, [x, y], b]
-    if abs(sin) < 1e-12 and cos > 0.0:
-        return [a]
-    if how == "smooth":
-        if cos > 0.9:
-            return [_tip(x, y, before, after, cos)]
-        return [a, *_arc(x, y, *before, math.atan2(sin, cos), pen), b]
-    if pen.join == "round":
+    if join in ("smooth", "round"):
         return [a, *_arc(x, y, *before, math.atan2(sin, cos) if cos > -1.0 else math.pi, pen), b]
-    if pen.join in ("miter", "miter-clip", "arcs"):
+    if join in ("miter", "miter-clip", "arcs"):
         half_cos = math.sqrt(max(0.0, (1.0 + cos) / 2.0))
         if half_cos * pen.mitre_limit >= 1.0:
             return [_tip(x, y, before, after, cos)]
-        if pen.join == "miter-clip":
+        if join == "miter-clip":
             return [a, *_clipped_tip(x, y, before, after, pen.mitre_limit), b]
     return [a, b]
 
