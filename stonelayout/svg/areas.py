@@ -99,7 +99,10 @@ def _joined(faces: npt.NDArray[np.object_]) -> BaseGeometry:
     if len(faces) == 1:
         face: BaseGeometry = faces[0]
         return face
-    joined = shapely.coverage_union_all(faces)
+    try:
+        joined = shapely.coverage_union_all(faces)
+    except shapely.GEOSException:  # faces that overlap by rounding
+        return shapely.union_all(faces)
     parts = shapely.get_parts(joined)
     whole = shapely.multipolygons(parts[shapely.get_type_id(parts) == 3])
     return whole if whole.is_valid else shapely.union_all(faces)

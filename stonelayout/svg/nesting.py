@@ -19,18 +19,22 @@ def nested(rings: Sequence[Points], rule: str) -> BaseGeometry | None:
     """Return what rings fill; None unless each is simple and no two touch."""
     if len(rings) > _MOST_RINGS:
         return None
-    discs = [shapely.Polygon(ring) for ring in rings]
-    if not all(disc.is_valid for disc in discs):
+    points = np.concatenate(rings)
+    of = np.repeat(np.arange(len(rings)), [len(ring) for ring in rings])
+    loops = np.asarray(shapely.linearrings(points, indices=of))
+    discs = np.asarray(shapely.polygons(loops))
+    if not shapely.is_valid(discs).all():
         return None
     if len(discs) == 1:
-        return discs[0]
-    order = sorted(range(len(discs)), key=lambda k: -discs[k].area)
-    discs, rings = [discs[k] for k in order], [rings[k] for k in order]
+        only: BaseGeometry = discs[0]
+        return only
+    order = np.argsort(-shapely.area(discs), kind="stable")
+    discs, loops, rings = discs[order], loops[order], [rings[k] for k in order]
     parents = _parents(discs)
     if parents is None:
         return None
     winding: list[int] = []
-    shells: dict[int, list[Points]] = {}
+    shells: dict[int, list[BaseGeometry]] = {}
     home: list[int] = []  # the shell in whose polygon the inside of each ring lies
     for k, parent in enumerate(parents):
         turn = 1 if rule == "evenodd" or _turns_left(rings[k]) else -1
@@ -42,19 +46,18 @@ def nested(rings: Sequence[Points], rule: str) -> BaseGeometry | None:
             home[k] = k
             shells[k] = []
         elif was and not now:
-            shells[home[k]].append(rings[k])
-    polygons = [shapely.Polygon(rings[k], holes) for k, holes in shells.items()]
+            shells[home[k]].append(loops[k])
+    polygons = [shapely.polygons(loops[k], holes or None) for k, holes in shells.items()]
     return polygons[0] if len(polygons) == 1 else shapely.MultiPolygon(polygons)
 
 
-def _parents(discs: list[shapely.Polygon]) -> list[int] | None:
+def _parents(discs: npt.NDArray[np.object_]) -> list[int] | None:
     """Return, for each disc (largest first), the smallest one around it; None if any two touch."""
     tree = shapely.STRtree(discs)
     inner, outer = tree.query(discs, predicate="intersects")
     once = inner > outer
     inner, outer = inner[once], outer[once]
-    solids = np.array(discs, dtype=object)
-    if len(inner) and not shapely.contains_properly(solids[outer], solids[inner]).all():
+    if len(inner) and not shapely.contains_properly(discs[outer], discs[inner]).all():
         return None
     parents = [-1] * len(discs)
     for k, around in zip(inner.tolist(), outer.tolist(), strict=True):

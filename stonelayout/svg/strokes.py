@@ -63,8 +63,7 @@ def _boundary(line: Flat, pen: Pen) -> list[Points]:
     points = line.points
     if len(points) == 1:
         return _dot(points[0], half, pen)
-    forward = _side(points, line.joints, line.closed, half, pen)
-    backward = _side(points[::-1], line.joints[::-1], line.closed, half, pen)
+    forward, backward = _sides(line, half, pen)
     if line.closed:
         return [np.array(forward), np.array(backward)]
     start = _cap(points[0], points[0] - points[1], half, pen)
@@ -129,93 +128,99 @@ def _cap(point: Points, outward: Points, half: float, pen: Pen) -> list[list[flo
     return []
 
 
-def _side(
-    points: Points, joints: npt.NDArray[np.bool_], closed: bool, half: float, pen: Pen
-) -> list[list[float]]:
-    """Return the offset side, at (dy, -dx) from the way of travel, with its joins."""
-    ahead = np.concatenate((points[1:], points[:1])) if closed else points[1:]
-    step = ahead - points[: len(ahead)]
+def _sides(line: Flat, half: float, pen: Pen) -> tuple[list[list[float]], list[list[float]]]:
+    """Return both offset sides with their joins, each at (dy, -dx) from its way of travel.
+
+    The first goes along the line, the second back.
+    """
+    points, closed = line.points, line.closed
+    step = (np.concatenate((points[1:], points[:1])) if closed else points[1:]) - points[
+        : len(points) if closed else -1
+    ]
     length = np.hypot(step[:, 0], step[:, 1])
     way = step / length[:, None]
     offset = np.column_stack((way[:, 1], -way[:, 0])) * half
-    rows, special = _plain_corners(points, joints, way, offset, length / 2.0, closed)
-    out: list[list[float]] = []
-    done = 0
-    for k, cos, sin in special:
-        out += rows[done:k]
-        done = k + 1
-        out += _corner(
-            tuple(points[k].tolist()), tuple(offset[k - 1].tolist()), tuple(offset[k].tolist()),
-            cos, sin, pen.join if joints[k] else "smooth", pen,
-        )  # fmt: skip
-    return out + rows[done:]
-
-
-def _plain_corners(
-    points: Points,
-    joints: npt.NDArray[np.bool_],
-    way: Points,
-    offset: Points,
-    room: Points,
-    closed: bool,
-) -> tuple[list[list[float]], list[tuple[int, float, float]]]:
-    """Return a side with one point a corner, and (place, cos, sin) where that won't do."""
     previous = np.arange(-1, len(way) - 1)
+    at, joints = points[: len(way)], line.joints[: len(way)]
     back, before = way[previous], offset[previous]
     cos = back[:, 0] * way[:, 0] + back[:, 1] * way[:, 1]
     sin = back[:, 0] * way[:, 1] - back[:, 1] * way[:, 0]
-    room = np.minimum(room[previous], room)
-    reach = np.hypot(before[:, 0], before[:, 1])
-    straight = (sin >= 0.0) & (sin < 1e-12) & (cos > 0.0)
     with np.errstate(divide="ignore", invalid="ignore"):
-        side = points[: len(way)] + (before + offset) / (1.0 + cos)[:, None]
-        within = (cos > -1.0) & (-sin / (1.0 + cos) * reach <= room)
-    tip = np.where(sin < 0.0, within, ~joints[: len(way)] & (cos > 0.9))
-    if straight.any():
-        side[straight] = points[: len(way)][straight] + before[straight]
-    special = ~(tip | straight)
-    if not closed:
-        side[0] = points[0] + offset[0]
-        side = np.concatenate((side, points[-1:] + offset[-1:]))
-        special[0] = False
-    places = np.flatnonzero(special)
-    which = (places.tolist(), cos[places].tolist(), sin[places].tolist())
-    return side.tolist(), list(zip(*which, strict=True))
+        tip = (before + offset) / (1.0 + cos)[:, None]
+        reach = np.abs(sin) / (1.0 + cos) * np.hypot(before[:, 0], before[:, 1])
+    meets = (cos > -1.0) & (reach <= np.minimum(length[previous], length) / 2.0)
+    pointed = np.zeros(len(at), dtype=np.bool_)
+    if pen.join in ("miter", "miter-clip", "arcs"):
+        pointed = np.sqrt(np.maximum(0.0, (1.0 + cos) / 2.0)) * pen.mitre_limit >= 1.0
+    pointed = np.where(joints, pointed, cos > 0.9)
+    sides = []
+    for sign, first, second in ((1.0, before, offset), (-1.0, -offset, -before)):
+        turn = sign * sin
+        straight = (turn >= 0.0) & (turn < 1e-12) & (cos > 0.0)
+        rows = at + sign * tip
+        if straight.any():
+            rows[straight] = at[straight] + first[straight]
+        special = ~(np.where(turn < 0.0, meets, pointed) | straight)
+        ends = rows[:0], rows[:0]
+        if not closed:
+            ends = points[:1] + sign * offset[:1], points[-1:] + sign * offset[-1:]
+            rows, special = rows[1:], special[1:]
+        corners = {}
+        skipped = 0 if closed else 1
+        for k in (np.flatnonzero(special) + skipped).tolist():
+            corners[k - skipped] = _corner(
+                at[k].tolist(), first[k].tolist(), second[k].tolist(), float(cos[k]),
+                float(turn[k]), pen.join if joints[k] else "smooth", pen,
+            )  # fmt: skip
+        sides.append(_spliced(ends, rows.tolist(), corners, sign < 0.0))
+    return sides[0], sides[1]
+
+
+def _spliced(
+    ends: tuple[Points, Points],
+    rows: list[list[float]],
+    corners: dict[int, list[list[float]]],
+    backward: bool,
+) -> list[list[float]]:
+    """Put the corners with several points into a side, its ends about it."""
+    places = sorted(corners, reverse=backward)
+    order = -1 if backward else 1
+    first, last = (end.tolist() for end in (reversed(ends) if backward else ends))
+    out: list[list[float]] = [*first]
+    done = len(rows) - 1 if backward else 0
+    for k in places:
+        out += rows[done:k:order]
+        out += corners[k]
+        done = k + order
+    if done >= 0:
+        out += rows[done::order]
+    return [*out, *last]
 
 
 def _corner(
-    at: tuple[float, float],
-    before: tuple[float, float],
-    after: tuple[float, float],
+    at: Sequence[float],
+    before: Sequence[float],
+    after: Sequence[float],
     cos: float,
     sin: float,
     join: str,
     pen: Pen,
 ) -> list[list[float]]:
-    """Return the side's points at one corner. ``sin`` > 0 turns away from this side."""
+    """Return the side's points where one won't do. ``sin`` > 0 turns away from this side."""
     x, y = at
     a, b = [x + before[0], y + before[1]], [x + after[0], y + after[1]]
     if sin < 0.0:
         return [a, [x, y], b]
     if join in ("smooth", "round"):
-        return [a, *_arc(x, y, *before, math.atan2(sin, cos) if cos > -1.0 else math.pi, pen), b]
-    if join in ("miter", "miter-clip", "arcs"):
-        half_cos = math.sqrt(max(0.0, (1.0 + cos) / 2.0))
-        if half_cos * pen.mitre_limit >= 1.0:
-            return [_tip(x, y, before, after, cos)]
-        if join == "miter-clip":
-            return [a, *_clipped_tip(x, y, before, after, pen.mitre_limit), b]
+        turn = math.atan2(sin, cos) if cos > -1.0 else math.pi
+        return [a, *_arc(x, y, before[0], before[1], turn, pen), b]
+    if join == "miter-clip":
+        return [a, *_clipped_tip(x, y, before, after, pen.mitre_limit), b]
     return [a, b]
 
 
-def _tip(
-    x: float, y: float, before: tuple[float, float], after: tuple[float, float], cos: float
-) -> list[float]:
-    return [x + (before[0] + after[0]) / (1.0 + cos), y + (before[1] + after[1]) / (1.0 + cos)]
-
-
 def _clipped_tip(
-    x: float, y: float, before: tuple[float, float], after: tuple[float, float], limit: float
+    x: float, y: float, before: Sequence[float], after: Sequence[float], limit: float
 ) -> list[list[float]]:
     """Return the two points where a tip is cut across, half a limit of widths from the corner."""
     half = math.hypot(*before)
