@@ -200,10 +200,7 @@ def _paint(value: Any) -> str:
 def _knock_out(value: Any) -> str:
     if value == "background":
         return "background"
-    colour = _paint(value)
-    if colour == "none":
-        raise InputError('write a colour to knock out, e.g. "white", or "background"')
-    return colour
+    return _paint(value)
 
 
 def _colours(value: Any) -> int:

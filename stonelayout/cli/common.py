@@ -76,7 +76,8 @@ def artwork_options(command: F) -> F:
         click.option(
             "--knock-out",
             metavar="COLOUR",
-            help="Areas of this colour cut what lies under them: white, #rrggbb, background.",
+            help="Areas of this colour cut what lies under them: white, #rrggbb, background (a"
+            " picture's is left out; none keeps it).",
         ),
         click.option("--dpi", type=float, default=96.0, help="Pixels an inch (old files: 72, 90)."),
         click.option("--height", type=LENGTH, help="Height of the drawing's page, e.g. 180mm."),
