@@ -280,3 +280,26 @@ def test_the_row_of_a_crossbar_runs_straight_through_the_stem():
     assert row[0] == pytest.approx(-2.2 * PITCH + STONE / 2, abs=0.01)
     assert row[-1] == pytest.approx(5 * PITCH - STONE / 2, abs=0.01)
     assert np.diff(row).max() < 1.2 * PITCH
+
+
+@pytest.mark.parametrize("wide", [0.05, 0.3, 0.8])
+def test_a_thin_stroke_with_round_ends_gets_one_even_row(wide):
+    line = shapely.LineString([(2.0, 30.0), (29.0, 3.0), (56.0, 30.0)])
+    region = line.buffer(wide * PITCH / 2 + STONE / 2, 32)
+    centres = lay(region)
+    assert_sound(region, centres)
+    figures = measure_fill(region, centres, STONE, PITCH)
+    assert figures.empty < 1 + 1e-4
+    assert shapely.distance(shapely.points(centres), line).max() < (wide / 2 + 0.02) * PITCH
+    assert figures.spread < 0.08
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_place_is_left_in_thin_crooked_shapes(seed):
+    rng = np.random.default_rng(seed)
+    line = shapely.LineString(np.cumsum(rng.normal(0, 9, (7, 2)), axis=0))
+    region = shapely.union(line.buffer(STONE * 0.62), line.centroid.buffer(3 * PITCH))
+    region = max(shapely.get_parts(region), key=lambda g: g.area)
+    centres = lay(region)
+    assert_sound(region, centres)
+    assert measure_fill(region, centres, STONE, PITCH).empty < 1 + 1e-4

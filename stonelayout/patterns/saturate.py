@@ -89,9 +89,12 @@ def saturate(standing: Standing) -> int:
     total = 0
     places: Points | None = None
     for _ in range(_ROUNDS):
-        places = vacancies(standing, rim, places)
-        if not len(places):
+        seen = vacancies(standing, rim, places)
+        if not len(seen) and places is not None:  # what the last places hid from a coarse look
+            seen = vacancies(standing, rim)
+        if not len(seen):
             break
+        places = seen
         added = 0
         taken: list[Points] = []
         for place in places[:400]:

@@ -388,7 +388,9 @@ def threads_of(span: Span, pitch: float) -> list[Thread]:
     bridged = np.zeros_like(thin)
     gaps = runs(~thin)
     for low, high in gaps:
-        if low > 0 and high < len(thin) and span.s[high - 1] - span.s[low] < BRIDGE * pitch:
+        if low == 0 or high == len(thin) or span.s[high - 1] - span.s[low] >= BRIDGE * pitch:
+            continue
+        if span.inward[low - 1] @ span.inward[high] > 0:  # not round the end of a stroke
             thin[low:high] = bridged[low:high] = span.count[low:high] == 1
     for low, high in runs(thin):
         if high - low < 3:
