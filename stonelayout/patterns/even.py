@@ -62,7 +62,7 @@ class Effort:
 
 EFFORTS = {
     "draft": Effort((), 0, 0, 0.9, 1, 0, 1),
-    "good": Effort((0.1, 0.17, 0.28), 3, 2, 0.7, 1, 0, 2, steps=220),
+    "good": Effort((0.1, 0.17, 0.28), 3, 3, 0.66, 1, 0, 2, steps=220),
     "best": Effort((0.03, 0.1, 0.17, 0.25, 0.35, 0.5), 36, 8, 0.6, 3, 8, 3),
 }
 #: A room counts as round when 4 pi A / L^2 is above this.
@@ -73,6 +73,10 @@ THIN = 1e-4
 FEW = 160
 #: How strongly discs near the wall are drawn to it.
 PULL = 0.5
+#: Fills of more discs than this are pressed at their edge only, and in one symmetry.
+MANY = 2500
+#: Of many discs those within BAND pitches of the outline are evened; RIM more are looked at.
+BAND, RIM = 6.0, 1.5
 #: The room left over is shared out by one of these pushes: the one that leaves the smallest
 #: vacancy.
 EVENING = tuple(
@@ -115,7 +119,7 @@ def fill_evenly(part: Part) -> Points:
     grid = best_lattice(part.room, pitch, mirrors=mirrors[-1].axes)
     if len(grid) < 2 or part.room.area < THIN * pitch * part.room.length:
         return grid
-    if not effort.grids:
+    if not effort.grids or len(grid) > MANY:
         mirrors = tuple(found for found in mirrors if len(found.group) <= 4)[:1]
     fills = [_fill(part.room, pitch, effort, found) for found in mirrors]
     enough = FAIR * max(len(fill) for fill in fills)
@@ -128,8 +132,8 @@ def _fill(room: BaseGeometry, pitch: float, effort: Effort, mirrors: Mirrors) ->
     packer = Packer(room, pitch, mirrors)
     grid = best_lattice(room, pitch, mirrors=axes)
     if len(mirrors) > 1:  # little is left to handle, so more can be tried
-        effort = dataclasses.replace(effort, excess=effort.finer, grids=4 * effort.grids)
-    starts = _starts(room, grid, pitch, effort, axes)
+        effort = dataclasses.replace(effort, excess=effort.finer, grids=2 * effort.grids)
+    starts = [] if len(grid) > MANY else _starts(room, grid, pitch, effort, axes)
     near = (ONTO if len(mirrors) > 1 else 1e-6) * pitch
     fitting = packer.press([mirrors.between(start, near) for start in starts])
     if len(mirrors.group) <= 4:  # the grid has the symmetry of the axes
@@ -159,10 +163,23 @@ def _fill(room: BaseGeometry, pitch: float, effort: Effort, mirrors: Mirrors) ->
 
 def _evened(packer: Packer, centres: Points, effort: Effort) -> Points:
     """Share out what room is left over, without giving up any distance."""
+    if len(centres) <= MANY:
+        return _evened_band(packer, centres, np.ones(len(centres), dtype=np.bool_), effort)
+    away = packer.from_outline(centres) / packer.pitch
+    near = away < BAND + RIM
+    evened = _evened_band(packer, centres[near], away[near] < BAND, effort)
+    return np.concatenate((centres[~near], evened))
+
+
+def _evened_band(
+    packer: Packer, centres: Points, free: npt.NDArray[np.bool_], effort: Effort
+) -> Points:
+    """Share out the room among discs that are free to move."""
     best, least = centres, packer.raggedness(centres)
-    for pull, soft in EVENING[: effort.evenings]:
-        drawn, _ = relax([packer.trial(centres)], packer.pitch, packer.wall, effort.steps, pull)[0]
-        for trial in (packer.pinned(drawn), packer.trial(drawn)):
+    for pull, soft in EVENING[: effort.evenings if free.all() else 1]:
+        start = packer.trial(centres, free)
+        drawn, _ = relax([start], packer.pitch, packer.wall, effort.steps, pull)[0]
+        for trial in (packer.pinned(drawn, free), packer.trial(drawn, free)):
             pushed, _ = relax([trial], packer.pitch, packer.wall, effort.steps, soft)[0]
             trial = dataclasses.replace(trial, centres=pushed)
             settled, rest = relax([trial], packer.pitch, packer.wall, 2 * effort.steps)[0]
@@ -181,7 +198,7 @@ def _starts(
     roundness = 4 * math.pi * room.area / room.length**2
     if effort.batches and not any(axes) and roundness > ROUND and len(grid) <= FEW:
         found.append(ring_start(room, len(grid)))
-    most = min(effort.grids, max(1, effort.grids * 500 // len(grid)))
+    most = min(2 * effort.grids, max(1, effort.grids * 500 // len(grid)))
     for fit in (False, True) if len(grid) <= FEW else (False,):
         for angles in (None, (0.0,), (math.pi / 2,)):
             for excess in effort.excess:

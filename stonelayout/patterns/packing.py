@@ -52,9 +52,16 @@ class Packer:
         self.rng = np.random.default_rng(0)
         self.close: list[Points] = []
 
-    def trial(self, centres: Points) -> Trial:
-        """Return a trial in which all discs move; those on a mirror stay there."""
-        return Trial(centres, np.ones(len(centres), dtype=np.bool_), self.mirrors)
+    def trial(self, centres: Points, free: npt.NDArray[np.bool_] | None = None) -> Trial:
+        """Return a trial in which all discs move, or those free; those on a mirror stay there."""
+        free = np.ones(len(centres), dtype=np.bool_) if free is None else free
+        return Trial(centres, free, self.mirrors)
+
+    def from_outline(self, centres: Points) -> Points:
+        """Return distances (n,) in mm to the room's outline, to a tenth of a pitch."""
+        from scipy.spatial import cKDTree
+
+        return np.asarray(cKDTree(self.vacancies.outline).query(centres)[0])
 
     def count(self, centres: Points) -> int:
         """Return how many discs a packing has, images included."""
@@ -83,19 +90,19 @@ class Packer:
 
     def at_wall(self, centres: Points) -> npt.NDArray[np.bool_]:
         """Tell which discs stand at the wall, or nearly, shape (n,)."""
-        return np.asarray(self.wall.depth(centres)[0] < AT_WALL * self.pitch)
+        return np.asarray(self.wall.depth(centres, deep=True)[0] < AT_WALL * self.pitch)
 
-    def pinned(self, centres: Points) -> Trial:
+    def pinned(self, centres: Points, free: npt.NDArray[np.bool_]) -> Trial:
         """Return a trial in which discs near the wall are kept to it, and to its corners."""
         away, which = self.wall.nearest_corner(centres)
         near = away < AT_WALL * self.pitch
         centres = centres.copy()
         centres[near] = self.wall.corners[which[near]]
-        return Trial(centres, ~near, self.mirrors, self.at_wall(centres))
+        return Trial(centres, free & ~near, self.mirrors, self.at_wall(centres))
 
     def raggedness(self, centres: Points) -> float:
         """Return the share of discs near the wall that do not stand at it, and the widest gap."""
-        depth = self.wall.depth(centres)[0] / self.pitch
+        depth = self.wall.depth(centres, deep=True)[0] / self.pitch
         off = float(((depth > FLUSH) & (depth < DEEP)).sum() / max(1, (depth < DEEP).sum()))
         return off + self.widest(centres) / self.pitch
 

@@ -78,6 +78,7 @@ class _Batch:
             [np.zeros(len(t.free), bool) if t.pinned is None else t.pinned for t in trials]
         )
         self.soft = soft
+        self.deep = bool(self.pinned.any() or (soft and soft.pull))
         self.d, self.wall = pitch * (1 + EXCESS), wall
         self.reach = self.d * (soft.reach if soft else 1.0)
         self.margin = WALL_MARGIN * pitch
@@ -125,7 +126,7 @@ class _Batch:
             short = self.d - 2 * height[own]
             each[own] += short**2
             gradient[own] -= 4 * short[:, None] * normal
-        depth, inward = self.wall.depth(x)
+        depth, inward = self.wall.depth(x, deep=self.deep)
         out = self.margin - depth
         outside = np.flatnonzero((out > 0) | (self.pinned & np.isfinite(depth)))
         gradient[outside] -= 2 * out[outside, None] * inward[outside]

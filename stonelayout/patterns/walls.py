@@ -96,6 +96,9 @@ class Wall:
         self.sides = sides[order].astype(np.intp)
         counts = np.bincount(near[cells], minlength=len(middles))
         self.begin = np.concatenate(([0], np.cumsum(counts))).astype(np.intp)
+        surely = far > half + self.cell / 2
+        surely[near] &= shapely.contains_xy(room, middles[near])
+        self._counts = {True: counts, False: np.where(surely, 0, counts)}
 
     def nearest_corner(self, points: Points) -> tuple[Points, npt.NDArray[np.intp]]:
         """Return for each point the distance (n,) in mm to the nearest corner, and which it is."""
@@ -104,16 +107,17 @@ class Wall:
         away, which = self._corner_tree.query(points)
         return np.asarray(away), np.asarray(which)
 
-    def depth(self, points: Points) -> tuple[Points, Points]:
+    def depth(self, points: Points, *, deep: bool = False) -> tuple[Points, Points]:
         """Return signed depths (n,) in mm and their gradients (n, 2).
 
-        Positive inside; points deeper than DEEP pitches may have depth inf and gradient 0.
+        Positive inside; points that are surely inside may have depth inf and gradient 0, with
+        ``deep`` only those deeper than DEEP pitches.
         """
         place = np.floor((points - self.low) / self.cell).astype(np.intp)
         place = np.clip(place, 0, self.shape - 1)
         cell = place[:, 0] * self.shape[1] + place[:, 1]
         begin = self.begin[cell]
-        counts = self.begin[cell + 1] - begin
+        counts = self._counts[deep][cell]
         depth = np.full(len(points), np.inf)
         gradient = np.zeros((len(points), 2))
         near = np.flatnonzero(counts)
