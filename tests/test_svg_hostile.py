@@ -223,6 +223,26 @@ def test_sibling_selectors_reach_over_thousands_of_siblings():
     assert art.shapes[-1].fill == "#ff0000"
 
 
+@pytest.mark.parametrize(
+    ("selector", "reached", "steps"),
+    [
+        ("rect:nth-child(3n)", 667, 100_000),
+        ("rect:first-of-type", 1, 100_000),
+        ("rect:last-of-type", 1, 200_000),
+        ("rect:only-of-type", 0, 100_000),
+        ("rect:nth-of-type(3n)", 666, 1_200_000),
+        ("circle:only-of-type~rect", 2000, 1_600_000),
+    ],
+)
+def test_places_among_thousands_of_siblings_cost_little(selector, reached, steps, monkeypatch):
+    """Selectors Level 4, "Tree-Structural pseudo-classes"; a circle, then 2,000 rectangles."""
+    monkeypatch.setattr("stonelayout.svg.selectors.MOST_STEPS", steps)
+    body = '<circle r="5" cx="9" cy="9"/>' + RECT * 2000
+    style = f"<style>{selector}{{fill:red}}</style>"
+    art = read_svg((HEAD + style + body + END).encode())
+    assert sum(shape.fill == "#ff0000" for shape in art.shapes) == reached
+
+
 def test_large_style_sheets_are_refused_but_not_for_their_fonts(monkeypatch):
     monkeypatch.setattr("stonelayout.svg.cascade.MOST_STYLES", 1000)
     font = f"@font-face{{src:url(data:font;base64,{'A' * 5000})}}"

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any, Final
+from functools import cached_property
+from itertools import chain
+from typing import Any, Final, TypeVar
 
 import cssselect2
 
@@ -13,8 +15,12 @@ from .document import Node
 
 #: Steps from element to element, and selectors tried, that the styles of one drawing may take.
 MOST_STEPS: Final = 4_000_000
+#: Siblings that are looked at in one step, and those that are taken together.
+_GLANCES: Final = 2
+_CHUNK: Final = 128
 #: What a rule that applies costs, in steps.
 _APPLIED: Final = 8
+_Item = TypeVar("_Item")
 
 
 class Work:
@@ -35,8 +41,8 @@ class Wrapped(cssselect2.ElementWrapper):  # type: ignore[misc]  # cssselect2 sh
 
     def __init__(self, element: Node, parent: Wrapped | None, **rest: Any) -> None:
         self.work: Work = Work() if parent is None else parent.work
-        self._index = 0
         super().__init__(element, parent, **rest)
+        self.etree_siblings = Siblings(self)
 
     @property
     def ancestors(self) -> Iterator[Wrapped]:
@@ -49,28 +55,75 @@ class Wrapped(cssselect2.ElementWrapper):  # type: ignore[misc]  # cssselect2 sh
 
     @property
     def previous_siblings(self) -> Iterator[Wrapped]:
-        """Yield the elements before this one, the nearest first."""
-        before = self.previous
-        while before is not None:
-            self.work.add(1)
-            yield before
-            before = before.previous
+        """The elements before this one, the nearest first."""
+        return _glance(self.work, self.parent.wrapped if self.parent else [], self.index, -1)
 
-    @property
-    def index(self) -> int:
-        """Place among the siblings, which whoever asks for it goes through."""
-        self.work.add(1 + len(self.etree_siblings) // _APPLIED)
-        return self._index
+    def iter_next_siblings(self) -> Iterator[Wrapped]:
+        """Return the elements after this one."""
+        return _glance(self.work, self.parent.wrapped if self.parent else [], self.index + 1, 1)
 
-    @index.setter
-    def index(self, value: int) -> None:
-        self._index = value
+    @cached_property
+    def wrapped(self) -> list[Wrapped]:
+        """The elements in this one."""
+        return list(super().iter_children())
 
     def iter_children(self) -> Iterator[Wrapped]:
-        """Yield the elements in this one."""
-        for child in super().iter_children():
-            self.work.add(1)
-            yield child
+        """Return the elements in this one."""
+        return _glance(self.work, self.wrapped, 0, 1)
+
+    @cached_property
+    def alike(self) -> tuple[dict[str, list[Node]], dict[Node, int]]:
+        """The elements in this one by their tag, and the place of each in its list."""
+        groups: dict[str, list[Node]] = {}
+        places: dict[Node, int] = {}
+        for child in self.etree_children:
+            group = groups.setdefault(child.tag, [])
+            places[child] = len(group)
+            group.append(child)
+        return groups, places
+
+
+class Siblings:
+    """An element's siblings as cssselect2 asks for them: a part is those of the element's type.
+
+    What it compiles (``:nth-of-type`` ...) passes over all others in such a part.
+    """
+
+    def __init__(self, element: Wrapped) -> None:
+        self._element = element
+
+    def __len__(self) -> int:
+        parent = self._element.parent
+        return 1 if parent is None else len(parent.etree_children)
+
+    def __iter__(self) -> Iterator[Node]:
+        element = self._element
+        return _glance(element.work, element.parent.etree_children if element.parent else [], 0, 1)
+
+    def __getitem__(self, part: slice) -> Iterator[Node]:
+        node, parent = self._element.etree_element, self._element.parent
+        if parent is None:
+            return iter(())
+        groups, places = parent.alike
+        if part.start is None:
+            return _glance(self._element.work, groups[node.tag], places[node], -1)
+        return _glance(self._element.work, groups[node.tag], places[node] + 1, 1)
+
+
+def _glance(work: Work, items: list[_Item], at: int, way: int) -> Iterator[_Item]:
+    """Return the items from a place on, or (``way`` -1) those before it, nearest first; counted."""
+    return chain.from_iterable(_chunks(work, items, at, way))
+
+
+def _chunks(work: Work, items: list[_Item], at: int, way: int) -> Iterator[list[_Item]]:
+    size = 2  # for those who look at the first only
+    while at > 0 if way < 0 else at < len(items):
+        size = min(2 * size, _CHUNK)
+        to = max(0, at + way * size)
+        chunk = items[to:at][::-1] if way < 0 else items[at:to]
+        work.add(1 + len(chunk) // _GLANCES)
+        yield chunk
+        at = to
 
 
 class Matcher(cssselect2.Matcher):  # type: ignore[misc]  # cssselect2 ships no types
