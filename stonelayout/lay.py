@@ -6,7 +6,7 @@ The only file that knows all patterns.
 from __future__ import annotations
 
 import importlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -223,23 +223,39 @@ def clear_of(laid: Laid, obstacles: Obstacles) -> npt.NDArray[np.bool_]:
     return keep
 
 
-def lay(artwork: Artwork, rules: Sequence[Rule], sheet: Sheet) -> Layout:
+def lay(
+    artwork: Artwork,
+    rules: Sequence[Rule],
+    sheet: Sheet,
+    progress: Callable[[int, int, str], None] | None = None,
+) -> Layout:
     """Lay stones on an artwork by the rules, the first first.
 
-    Returns the layout; its ``findings`` tell what was left out, and which shapes no rule picks.
-    Raises JobError when a rule picks nothing, LayoutError when no stone at all can be laid.
+    ``progress`` is told, before each shape, how many are done, how many there are and the shape's
+    id; and once more at the end. Returns the layout; its ``findings`` tell what was left out, and
+    which shapes no rule picks. Raises JobError when a rule picks nothing, LayoutError when no
+    stone at all can be laid.
     """
     bench = _Bench(sheet)
     picked = pick_shapes(artwork, rules)
+    done, total = 0, sum(map(len, picked))
     for number, (rule, shapes) in enumerate(zip(rules, picked, strict=True)):
         if rule.pattern in _ROWS:
+            if progress:
+                progress(done, total, shapes[0].id)
             _lay_rows(bench, rule, shapes)
+            done += len(shapes)
             continue
         for shape in shapes:
+            if progress:
+                progress(done, total, shape.id)
             ask = _ask(rule, shape, bench.obstacles(rule, shape))
             start = len(bench.source)
             bench.add(rule, shape, ask, _named(_MAKERS[rule.pattern])(ask))
             bench.fills.append(Fill(shape.id, number, start, len(bench.source)))
+            done += 1
+    if progress:
+        progress(total, total, "")
     bench.findings.extend(_not_picked(artwork.shapes, picked))
     layout = bench.layout(artwork)
     if not len(layout):

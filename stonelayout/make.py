@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -48,16 +48,22 @@ class Made:
     files: Mapping[str, str | bytes]
 
 
-def make(job: Job, artwork: Artwork, shop: Shop | None = None) -> Made:
+def make(
+    job: Job,
+    artwork: Artwork,
+    shop: Shop | None = None,
+    progress: Callable[[int, int, str], None] | None = None,
+) -> Made:
     """Lay, check, separate and write out a whole job. Touches no file.
 
-    ``shop`` gives prices and times; none: the invented demo prices, marked as such. Raises
-    JobError when a rule picks nothing, LayoutError when nothing can be laid or the design is larger
-    than the sheet and the job does not ask for tiles.
+    ``shop`` gives prices and times; none: the invented demo prices, marked as such.
+    ``progress`` is told of each shape as by ``lay``. Raises JobError when a rule picks nothing,
+    LayoutError when nothing can be laid or the design is larger than the sheet and the job does
+    not ask for tiles.
     """
     if not job.tile:
         refuse_oversize(job, artwork)
-    layout = lay(artwork, job.rules, job.sheet)
+    layout = lay(artwork, job.rules, job.sheet, progress)
     layers = separate(layout, job.sheet)
     marks = registration(layers, job.sheet)
     if job.label:

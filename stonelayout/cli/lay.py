@@ -22,6 +22,7 @@ from .common import (
     sheet_option,
     write_result,
 )
+from .progress import LayingProgress
 
 
 @click.command("lay")
@@ -107,7 +108,7 @@ def command(
     for entry in art.skipped:
         what = f"{entry.what} {entry.id}".strip()
         say(f"warning: not read, so it gets no stones: {what}: {entry.reason} ({entry.count})")
-    layout = lay(art, [rule], sheet)
+    layout = lay(art, [rule], sheet, LayingProgress())
     for line in finding_lines(layout.findings):
         say(line)
     write_result(output, layout.to_json())

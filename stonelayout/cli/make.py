@@ -22,6 +22,7 @@ from .common import (
     print_json,
     say,
 )
+from .progress import LayingProgress
 
 
 @click.command("make")
@@ -69,7 +70,8 @@ def command(
 
     from .designs import open_shop
 
-    made = make(job, artwork, open_shop(None, [job], job.catalogue))
+    shop = open_shop(None, [job], job.catalogue)
+    made = make(job, artwork, shop, LayingProgress())
     stale = _former_files(Path(out)) - set(made.files)
     write_all(
         out, made.files, check=lambda read: verify_layers(read, made.layers, made.page), drop=stale
