@@ -9,10 +9,12 @@ from typing import Any, Final
 from .artwork import Artwork, Shape
 from .catalogue import Catalogue
 from .regions import local_width_range
-from .units import mm, number
+from .units import counted, mm, number
 
 #: From this many rows across, a regular grid reads as well as rows along the outline.
 _WIDE_ROWS: Final = 8
+#: Larger stones are rare on garments, so none is suggested (common practice, no source).
+_LARGE_MM: Final = 5.0
 
 
 @dataclass(frozen=True)
@@ -96,7 +98,7 @@ def suggestions(artwork: Artwork, looks: Iterable[Look], catalogue: Catalogue) -
             least, greatest = item.width_range
             if least < stones[0].diameter:  # tips run out to nothing: the body decides
                 least = greatest / 3
-            fitting = [stone for stone in stones if stone.diameter <= least]
+            fitting = [stone for stone in stones if stone.diameter <= min(least, _LARGE_MM)]
             if not fitting:
                 words = (
                     "",
@@ -111,7 +113,7 @@ def suggestions(artwork: Artwork, looks: Iterable[Look], catalogue: Catalogue) -
                 words = (
                     "lattice or courses" if wide else "courses",
                     f"{stone.name} or smaller ({_span(item.width_range)} wide, "
-                    f"{rows} row{'s' if rows > 1 else ''} where widest)",
+                    f"{counted(rows, 'row')} where widest)",
                 )
         groups.setdefault(words, []).append(item.shape.id)
     for (pattern, advice), ids in groups.items():

@@ -14,6 +14,7 @@ from .catalogue import Sheet
 from .errors import InputError
 from .order import GROSS, Design, exact, needs, whole
 from .shop import Machine, Shop
+from .units import counted
 
 CENT = Decimal("0.01")
 TENTH = Decimal("0.1")
@@ -219,8 +220,8 @@ def _sheet_line(designs: Sequence[Design], sheet: Sheet, shop: Shop) -> CostLine
     layers = sum(design.layers for design in designs)
     charged = sum((_charged(design, sheet, shop) for design in designs), Decimal(0))
     how = (
-        f"{layers} templates, {plain(charged)} of each: {area} cm2, with {share(shop.waste)} "
-        f"waste {with_waste} of the roll's {roll} cm2 at {price.roll:.2f}"
+        f"{counted(layers, 'template')}, {plain(charged)} of each: {area} cm2, "
+        f"with {share(shop.waste)} waste {with_waste} of the roll's {roll} cm2 at {price.roll:.2f}"
     )
     if len(designs) > 1:
         how = how.replace(f", {plain(charged)} of each", "")
@@ -268,7 +269,11 @@ def _labour_lines(
             f"{stones} stones at {plain(shop.hand.brushed_a_minute)} a minute, "
             f"{plain(shop.hand.layer_minutes)} min a layer",
         ),
-        ("checking and pressing" if pressed else "checking", finishing, f"{copies} transfers"),
+        (
+            "checking and pressing" if pressed else "checking",
+            finishing,
+            counted(copies, "transfer"),
+        ),
     ]
     return [
         CostLine(

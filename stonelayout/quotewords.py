@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from .quote import Quote, cents, share
+from .units import counted
 
 DEMO_WARNING = "invented demo prices: put in your own before you quote anybody"
 
@@ -15,7 +16,9 @@ DEMO_WARNING = "invented demo prices: put in your own before you quote anybody"
 def quote_text(found: Quote) -> str:
     """Return the quote for the shop's own eyes."""
     rows = [f"{DEMO_WARNING.upper()}\n"] if found.demo else []
-    rows.append(f"{found.copies} transfers, prices in {found.currency} from {found.shop}")
+    rows.append(
+        f"{counted(found.copies, 'transfer')}, prices in {found.currency} from {found.shop}"
+    )
     group = ""
     for line in found.lines:
         if line.group != group:
@@ -35,8 +38,8 @@ def quote_text(found: Quote) -> str:
 def price_list_text(prices: Sequence[Quote]) -> str:
     """Return the prices at several numbers of copies, one line each; "" for none."""
     rows = [
-        f"  {q.copies:6} copies {q.price:10.2f} each   margin {share(q.margin)}"
-        + (f", {share(q.off)} off" if q.off else "")
+        f"  {q.copies:6} {'copy' if q.copies == 1 else 'copies':6} {q.price:10.2f} each   "
+        f"margin {share(q.margin)}" + (f", {share(q.off)} off" if q.off else "")
         for q in prices
     ]
     return "\n".join(["prices", *rows, ""]) if rows else ""
@@ -45,12 +48,13 @@ def price_list_text(prices: Sequence[Quote]) -> str:
 def _minute_rows(found: Quote) -> list[str]:
     hand, machine = found.hand, found.machine
     rows = [
-        f"by hand {hand.total} min: {hand.setup} set-up, {hand.templates} templates, "
-        f"{hand.copies} transfers"
+        f"by hand {hand.total} min: {hand.setup} for setting up, {hand.templates} for templates, "
+        f"{hand.copies} for transfers"
     ]
     if machine is not None:
         rows.append(
-            f"by machine {machine.total} min: {machine.setup} set-up, {machine.copies} transfers"
+            f"by machine {machine.total} min: {machine.setup} for setting up, "
+            f"{machine.copies} for transfers"
         )
         if found.crossing:
             rows.append(f"the {found.crossing_to} is faster from {found.crossing} copies on")
@@ -94,5 +98,7 @@ def quote_csv(found: Quote) -> str:
     for line in found.lines:
         writer.writerow([line.group, line.what, line.how, f"{line.amount:.2f}", found.currency])
     for what, amount in (("cost", found.cost), ("price", found.total)):
-        writer.writerow(["sum", what, f"{found.copies} transfers", f"{amount:.2f}", found.currency])
+        writer.writerow(
+            ["sum", what, counted(found.copies, "transfer"), f"{amount:.2f}", found.currency]
+        )
     return out.getvalue()

@@ -13,7 +13,7 @@ from typing import Any
 
 from .errors import InputError
 from .packing import Spot, pack_strips, top
-from .units import mm, mm_and_inches, number
+from .units import counted, mm, mm_and_inches, number
 
 #: Positions are whole hundredths of a mm while packing.
 _STEP_MM = 0.01
@@ -259,7 +259,8 @@ def plan_text(plan: Plan) -> str:
     count = sum(len(panel.placed) for panel in plan.panels)
     rolls = "" if plan.rolls == 1 else f" on {plan.rolls} rolls"
     rows = [
-        f"{count} templates use {mm_and_inches(plan.used)} of roll{rolls}, "
+        f"{counted(count, 'template')} use{'s' if count == 1 else ''} "
+        f"{mm_and_inches(plan.used)} of roll{rolls}, "
         f"{plan.share:.0%} of it template; {plan.left / 1000:.2f} m are left",
         f"no plan can use less than {mm_and_inches(plan.bound)}",
     ]

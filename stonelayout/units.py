@@ -65,3 +65,10 @@ def inches(value: float, digits: int = 3) -> str:
 def mm_and_inches(value: float, digits: int = 1) -> str:
     """Write a length in both units: ``240.0 mm (9.449 in)``."""
     return f"{value:.{digits}f} mm ({inches(value)})"
+
+
+def counted(count: int, thing: str) -> str:
+    """Return how many there are in words: ``1 template``, ``2 templates``; ``-y`` as ``-ies``."""
+    if count != 1:
+        thing = thing[:-1] + "ies" if thing.endswith("y") else thing + "s"
+    return f"{count} {thing}"

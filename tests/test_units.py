@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stonelayout.errors import InputError
-from stonelayout.units import MM_PER_UNIT, inches, mm_and_inches, number, parse_length
+from stonelayout.units import MM_PER_UNIT, counted, inches, mm_and_inches, number, parse_length
 
 
 @pytest.mark.parametrize(
@@ -58,3 +58,11 @@ def test_numbers_are_short_and_never_minus_zero(value):
 def test_both_units_for_people():
     assert mm_and_inches(240.0) == "240.0 mm (9.449 in)"
     assert inches(25.4) == "1.000 in"
+
+
+@pytest.mark.parametrize(
+    ("count", "thing", "words"),
+    [(1, "template", "1 template"), (0, "row", "0 rows"), (3, "copy", "3 copies")],
+)
+def test_things_are_counted_in_words(count, thing, words):
+    assert counted(count, thing) == words

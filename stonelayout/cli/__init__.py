@@ -81,7 +81,11 @@ def main(args: list[str] | None = None) -> NoReturn:
     try:
         code = group.main(args, prog_name="stonelayout", standalone_mode=False)
     except click.ClickException as error:
-        error.show()
+        if isinstance(error, click.UsageError) and error.ctx is not None:
+            click.echo(
+                f"{error.ctx.get_usage()}\nhelp: {error.ctx.command_path} --help\n", err=True
+            )
+        _complain(error.format_message())
         sys.exit(EXIT_BAD_INPUT)
     except click.Abort:
         click.echo("stopped; nothing was left half-written", err=True)

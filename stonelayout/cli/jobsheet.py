@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import click
 
+from stonelayout.units import counted
+
 from .common import (
     catalogue_option,
     exit_code,
@@ -59,7 +61,7 @@ def command(
     )
     if output is not None:
         write_result(output, jobsheet_html(bench, catalogue.colours))
-        say(f"{len(bench.layers)} templates: {output}")
+        say(f"{counted(len(bench.layers), 'template')}: {output}")
     if form == "json":
         print_json(jobsheet_data(bench))
     return exit_code(bench.findings)

@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from stonelayout.errors import StoneLayoutError
-from stonelayout.units import mm_and_inches
+from stonelayout.units import counted, mm_and_inches
 
 from .common import (
     catalogue_option,
@@ -131,8 +131,8 @@ def _look(report: Mapping[str, Any]) -> str:
 
 def _order_line(order: Mapping[str, Any]) -> str:
     """Say in one line what the order takes and what it costs."""
-    several = "s" if order["copies"] > 1 else ""
-    parts = [f"{order['copies']} transfer{several}", f"about {order['cut_minutes']:.0f} min to cut"]
+    minutes = max(round(order["cut_minutes"]), 1)
+    parts = [counted(order["copies"], "transfer"), f"about {minutes} min to cut"]
     if order["roll_mm"] is not None:
         parts.append(f"{mm_and_inches(order['roll_mm'], 0)} of roll")
     if order["price_each"] is not None:

@@ -14,6 +14,7 @@ import click
 
 from stonelayout.errors import StoneLayoutError
 from stonelayout.files import read_bytes, read_text, write_all
+from stonelayout.units import counted
 
 from .common import print_json, say
 
@@ -361,7 +362,7 @@ def _tell(order: Mapping[str, Any], out: str, quiet: bool) -> None:
         copies = f" x {design['copies']}" if design["copies"] > 1 else ""
         click.echo(
             f"{design['folder']}: {design['label']}{copies}: {stones} stones, "
-            f"{design['layers']} templates of {width:.0f} x {height:.0f} mm"
+            f"{counted(design['layers'], 'template')} of {width:.0f} x {height:.0f} mm"
         )
         for note in design["notes"]:
             click.echo(f"  note: {note}")
@@ -373,8 +374,9 @@ def _tell(order: Mapping[str, Any], out: str, quiet: bool) -> None:
         say(f"not made: {order['list']}:{entry['line']}:{label}: {entry['reason']}")
     papers = [ORDER, *(name for name in order["papers"] if not name.startswith("roll/panel"))]
     click.echo(
-        f"{len(order['designs'])} designs, {order['copies']} transfers, "
-        f"{len(order['not_made'])} lines not made; written to {out} ({', '.join(papers)})"
+        f"{counted(len(order['designs']), 'design')}, {counted(order['copies'], 'transfer')}, "
+        f"{counted(len(order['not_made']), 'line')} not made; "
+        f"written to {out} ({', '.join(papers)})"
     )
 
 
