@@ -303,3 +303,18 @@ def test_no_place_is_left_in_thin_crooked_shapes(seed):
     centres = lay(region)
     assert_sound(region, centres)
     assert measure_fill(region, centres, STONE, PITCH).empty < 1 + 1e-4
+
+
+def test_like_letters_are_filled_once(monkeypatch):
+    from stonelayout.patterns import courses
+
+    laid = []
+    inner = courses._fill_room
+    monkeypatch.setattr(courses, "_fill_room", lambda *args: laid.append(1) or inner(*args))
+    one = glyph("sans K", 3.14)
+    word = shapely.union_all([affinity.translate(one, 80 * k, 1.7 * k) for k in range(4)])
+    centres = lay(word)
+    assert len(laid) == 1
+    assert len(centres) == 4 * len(lay(one))
+    lay(one, margin=0.1)
+    assert len(laid) == 2

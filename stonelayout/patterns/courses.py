@@ -13,7 +13,7 @@ from stonelayout.regions import inset_mitred
 from .base import Ask, Laid
 from .calm import calmed
 from .limbs import lay_limbs
-from .parts import Part, fill_parts, inset, mirrored, polygons
+from .parts import Part, fill_parts, inset, mirrored, polygons, remembered
 from .rings import is_fat, lay_rings
 from .saturate import saturate
 from .spans import spans_of
@@ -41,6 +41,7 @@ def lay_courses(ask: Ask) -> Laid:
     return fill_parts(ask, fill_courses)
 
 
+@remembered
 def fill_courses(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
     """Fill one part with rows (patterns.parts.Fill).
 

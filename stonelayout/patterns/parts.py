@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -28,6 +29,8 @@ SLACK_MM = 1e-9
 #: A part counts as mirror-symmetric when its mirror image misses it by less than this share of
 #: a pitch all along its outline.
 SYMMETRY = 0.004
+#: So many parts are remembered, so that a letter is filled once in a name, and in a list of names.
+LIKE_PARTS = 256
 _TURNS = tuple(
     np.array([[a, b], [c, d]], dtype=np.float64)
     for a, b, c, d in (
@@ -192,6 +195,40 @@ def part_of(polygon: Polygon, frame: Frame, ask: Ask, obstacles: Points, distanc
             room = shapely.MultiPolygon(polygons(room))
         rooms.append(room)
     return Part(outline, ask.sizes, tuple(rooms), local, distance, mirrors, frame, ask.options)
+
+
+@dataclass(frozen=True, eq=False)
+class _Like:
+    """A part that stands alone; equal to another when both get the same fill."""
+
+    part: Part
+
+    @cached_property
+    def key(self) -> tuple[Any, ...]:
+        options = tuple(sorted((name, repr(value)) for name, value in self.part.options.items()))
+        return self.part.outline.wkb, self.part.sizes, options
+
+    def __hash__(self) -> int:
+        return hash(self.key)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Like) and self.key == other.key
+
+
+def remembered(fill: Fill) -> Fill:
+    """Return a fill that fills like parts that stand alone once only."""
+
+    @lru_cache(maxsize=LIKE_PARTS)
+    def once(like: _Like) -> tuple[Points, npt.NDArray[np.intp]]:
+        centres, sizes = fill(like.part)
+        centres.setflags(write=False)
+        sizes.setflags(write=False)
+        return centres, sizes
+
+    def filled(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
+        return fill(part) if len(part.obstacles) else once(_Like(part))
+
+    return filled
 
 
 def fill_parts(ask: Ask, fill: Fill) -> Laid:
