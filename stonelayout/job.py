@@ -81,8 +81,9 @@ class Job:
 
     ``copies`` is how many transfers are ordered, ``pressed`` whether we press them on garments,
     ``shop`` names the shop's price file, beside the job file. ``artwork`` is None for a job of
-    texts only; ``label`` and ``line`` name one line of a names list. ``knock_out`` and ``colours``
-    are how the artwork is read (see ``read_drawing``); ``tile``: a design larger than the sheet is
+    texts only; ``label`` and ``line`` name one line of a names list. ``knock_out``, ``colours``
+    and ``text_font`` (for text whose own font is not installed) are how the artwork is read (see
+    ``read_drawing``); ``tile``: a design larger than the sheet is
     cut in strips instead of refused.
     """
 
@@ -95,6 +96,7 @@ class Job:
     dpi: float = 96.0
     knock_out: str | None = None
     colours: int | None = None
+    text_font: str | None = None
     copies: int = 1
     spare: float = 0.03
     pressed: bool = True
@@ -251,6 +253,7 @@ class _Reader(TableReader):
                 "dpi": _dpi,
                 "knock_out": _knock_out,
                 "colours": _colours,
+                "text_font": text_value,
             },
         )
         texts = read_texts(self, data.get("text"))

@@ -75,6 +75,7 @@ def make_line(task: Task) -> Done:
 
 def line_artwork(task: Task) -> Any:
     """Return the line's job and its drawing. Raises what parse_job and read_drawing raise."""
+    from .lettering.typefaces import Typefaces
     from .reading import read_drawing
 
     job = parse_job(task.job, task.file, task.catalogue, task.entry)
@@ -88,6 +89,7 @@ def line_artwork(task: Task) -> Any:
             dpi=job.dpi,
             knock_out=job.knock_out,
             colours=job.colours,
+            fonts=Typefaces(job.text_font, Path(task.file).parent),
         )
     if job.texts:
         from .lettering.artwork import with_texts

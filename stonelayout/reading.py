@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from .artwork import Artwork
 from .errors import ArtworkError
+
+if TYPE_CHECKING:
+    from .svg.font import TextFonts
 
 
 def read_drawing(
@@ -15,14 +20,16 @@ def read_drawing(
     dpi: float = 96.0,
     knock_out: str | None = None,
     colours: int | None = None,
+    fonts: TextFonts | None = None,
 ) -> Artwork:
     """Read the bytes of an SVG, SVGZ, PNG or JPEG file; ``name`` is what messages call it.
 
     ``width`` and ``height`` in mm scale the page, ``dpi`` is px an inch (SVG). Areas filled in
     the colour ``knock_out`` (``"background"``: the colour seen along most of the page's border)
     cut what lies under them; of a picture the background is left out, unless it is ``"none"``.
-    ``colours`` goes with a picture, which is traced. Raises ArtworkError
-    for what cannot be read, MissingExtraError for a picture without the extra ``trace``.
+    ``colours`` goes with a picture, which is traced; ``fonts`` with the text of a drawing (see
+    ``read_svg``). Raises ArtworkError for what cannot be read, MissingExtraError for a picture
+    without the extra ``trace``.
     """
     from .tracing import COLOURS, KEEP_ALL, is_picture, trace
 
@@ -41,4 +48,6 @@ def read_drawing(
     from .svg import read_svg
 
     knock_out = None if knock_out == KEEP_ALL else knock_out
-    return read_svg(data, name=name, width=width, height=height, dpi=dpi, knockout=knock_out)
+    return read_svg(
+        data, name=name, width=width, height=height, dpi=dpi, knockout=knock_out, fonts=fonts
+    )

@@ -217,3 +217,13 @@ def test_svgz_utf16_and_lost_prefixes():
     assert len(read_svg(text.encode("utf-16")).shapes) == 1
     lost = HEAD + R + '<use xlink:href="#r" y="20"/></svg>'
     assert len(read_svg(b"\n " + lost.encode()).shapes) == 2
+
+
+def test_what_css_hides_is_not_counted_as_unfolded():
+    many = "".join(f'<use href="#r" x="{k % 90}"/>' for k in range(300))
+    hidden = '<g class="h">' + '<use href="#a"/>' * 9 + "</g>"
+    body = f'{R}<g id="a">{many}</g><g id="b">{hidden}</g>' + '<use href="#b"/>' * 300
+    parts = "<style>.h{display:none}</style>" + body
+    assert len(read(parts).shapes) == 301
+    with pytest.raises(ArtworkError, match="unfolds to over"):
+        read(body)

@@ -72,6 +72,11 @@ def catalogue_option(command: F) -> F:
 def artwork_options(command: F) -> F:
     """Add how a drawing is read: ``--width``, ``--height``, ``--dpi``, ``--knock-out``, ..."""
     for option in (
+        click.option(
+            "--text-font",
+            metavar="FONT",
+            help="Font for text whose own is not installed: a file, or an installed font.",
+        ),
         click.option("--colours", type=click.IntRange(2, 64), help="Colours of a traced picture."),
         click.option(
             "--knock-out",
@@ -109,9 +114,15 @@ def read_artwork(
     dpi: float = 96.0,
     knock_out: str | None = None,
     colours: int | None = None,
+    text_font: str | None = None,
+    folder: Path = Path(),
 ) -> Artwork:
-    """Read a drawing or picture (``-`` is standard input) at the size asked."""
+    """Read a drawing or picture (``-`` is standard input) at the size asked.
+
+    ``text_font`` is for text whose own font is not installed; ``folder`` is where its file is.
+    """
     from stonelayout.files import read_bytes
+    from stonelayout.lettering.typefaces import Typefaces
     from stonelayout.reading import read_drawing
 
     return read_drawing(
@@ -122,6 +133,7 @@ def read_artwork(
         dpi=dpi,
         knock_out=knock_out,
         colours=colours,
+        fonts=Typefaces(text_font, folder),
     )
 
 
@@ -131,7 +143,14 @@ def job_artwork(job: Job) -> Artwork:
     artwork = None
     if job.artwork is not None:
         artwork = read_artwork(
-            str(folder / job.artwork), job.width, job.height, job.dpi, job.knock_out, job.colours
+            str(folder / job.artwork),
+            job.width,
+            job.height,
+            job.dpi,
+            job.knock_out,
+            job.colours,
+            job.text_font,
+            folder,
         )
     if not job.texts and artwork is not None:
         return artwork

@@ -42,6 +42,7 @@ def command(
     dpi: float,
     knock_out: str | None,
     colours: int | None,
+    text_font: str | None,
     form: str,
     seen: str | None,
     catalogue_files: tuple[str, ...],
@@ -49,7 +50,7 @@ def command(
     """Read the drawing, measure its shapes and print them."""
     from stonelayout.inspect import inspection, look, suggestions
 
-    artwork = read_artwork(artwork_file, width, height, dpi, knock_out, colours)
+    artwork = read_artwork(artwork_file, width, height, dpi, knock_out, colours, text_font)
     looks = [look(shape) for shape in artwork.shapes]
     tips = suggestions(artwork, looks, load_catalogue(catalogue_files))
     if seen is not None:

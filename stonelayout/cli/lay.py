@@ -70,6 +70,7 @@ def command(
     dpi: float,
     knock_out: str | None,
     colours: int | None,
+    text_font: str | None,
     sheet_name: str | None,
     catalogue_files: tuple[str, ...],
     output: str | None,
@@ -102,7 +103,7 @@ def command(
         strokes=strokes_value(strokes, pattern) if strokes else None,
         key="lay",
     )
-    art = read_artwork(artwork, width, height, dpi, knock_out, colours)
+    art = read_artwork(artwork, width, height, dpi, knock_out, colours, text_font)
     for note in art.notes:
         say(f"note: {note}")
     for entry in art.skipped:

@@ -223,6 +223,9 @@ def _fonts(tasks: Iterable[Task]) -> dict[str, bytes]:
         except (StoneLayoutError, TypeError):
             continue
         named |= {str(text[key]) for text in texts for key in ("face", "fallback") if key in text}
+        artwork = data.get("artwork")
+        if isinstance(artwork, dict) and "text_font" in artwork:
+            named.add(str(artwork["text_font"]))
     if not named:
         return {}
     from stonelayout.lettering.fonts import find_font

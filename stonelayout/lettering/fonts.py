@@ -79,6 +79,11 @@ def _files(folders: Iterable[Path]) -> Iterable[Path]:
                 yield path
 
 
+def installed_fonts() -> list[Path]:
+    """Return every font file of this system, the user's own first; one of each file name."""
+    return list(_installed().values())
+
+
 @lru_cache(maxsize=1)
 def _installed() -> dict[str, Path]:
     found: dict[str, Path] = {}

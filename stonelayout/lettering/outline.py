@@ -31,7 +31,7 @@ class OutlineFace:
 
     single_line = False
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, index: int = 0) -> None:
         try:
             import uharfbuzz as hb
         except ImportError:
@@ -47,13 +47,17 @@ class OutlineFace:
                 "not a font file that can be read (TrueType or OpenType)", file=str(path)
             )
         self._hb: Any = hb
-        self._font: Any = hb.Font(hb.Face(data))
+        self._font: Any = hb.Font(hb.Face(data, index))
         if not self._font.face.glyph_count:
             raise InputError("this font file is damaged: it holds no letter", file=str(path))
         self.name = path.name
         self._drawings: dict[int, Drawing] = {}
         self.em = float(self._font.face.upem)
         self.capital = self._capital()
+        extents = self._font.get_font_extents("ltr")
+        self.ascent, self.descent = float(extents.ascender), -float(extents.descender)
+        tag = hb.OTMetricsTag.X_HEIGHT
+        self.x_height = float(self._font.get_metric_position(tag) or 0.0)
 
     def _capital(self) -> float:
         glyph = self._font.get_nominal_glyph(ord("H"))
@@ -225,6 +229,6 @@ def _winding(point: Any, rings: list[Any]) -> int:
 
 
 @lru_cache(maxsize=16)
-def outline_face(path: Path) -> OutlineFace:
-    """Return the face in a font file. Raises InputError when it cannot be read."""
-    return OutlineFace(path)
+def outline_face(path: Path, index: int = 0) -> OutlineFace:
+    """Return a face in a font file. Raises InputError when it cannot be read."""
+    return OutlineFace(path, index)

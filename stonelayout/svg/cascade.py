@@ -8,6 +8,7 @@ from typing import Any, Final
 from stonelayout.errors import ArtworkError
 
 from .document import Node, every
+from .font import SIZES, shorthand, weight
 from .values import parse_length, parse_number
 
 #: Inherited properties and their initial values (SVG 2, appendix "Property index").
@@ -19,7 +20,9 @@ INITIAL: Final[dict[str, str]] = {
     "fill-rule": "nonzero",
     "font-family": "",
     "font-size": "16",
+    "font-stretch": "normal",
     "font-style": "normal",
+    "font-variant": "normal",
     "font-weight": "400",
     "marker-end": "none",
     "marker-mid": "none",
@@ -33,13 +36,19 @@ INITIAL: Final[dict[str, str]] = {
     "stroke-opacity": "1",
     "stroke-width": "1",
     "text-anchor": "start",
+    "text-transform": "none",
     "visibility": "visible",
     "letter-spacing": "normal",
     "word-spacing": "normal",
     "direction": "ltr",
+    "dominant-baseline": "auto",
+    "white-space": "normal",
+    "writing-mode": "horizontal-tb",
 }
 #: Properties that are not inherited, and those of geometry that CSS may set as well.
 OWN: Final[dict[str, str]] = {
+    "alignment-baseline": "auto",
+    "baseline-shift": "baseline",
     "clip-path": "none",
     "display": "inline",
     "filter": "none",
@@ -48,6 +57,7 @@ OWN: Final[dict[str, str]] = {
     "overflow": "",
     "stop-color": "black",
     "stop-opacity": "1",
+    "text-decoration": "none",
     "transform": "",
     "transform-box": "view-box",
     "transform-origin": "",
@@ -58,15 +68,6 @@ _KNOWN: Final = {**INITIAL, **OWN}
 #: Characters of style sheets, data (such as fonts) left out, that a drawing may have.
 MOST_STYLES: Final = 300_000
 _DATA: Final = re.compile(r"""url\(\s*+(?:"data:[^"]*+"|'data:[^']*+'|data:[^)]*+)\s*+\)""")
-_FONT_SIZES: Final = {
-    "xx-small": 9.6,
-    "x-small": 12.0,
-    "small": 14.22,
-    "medium": 16.0,
-    "large": 19.2,
-    "x-large": 24.0,
-    "xx-large": 32.0,
-}
 Properties = dict[str, str]
 #: (important, specificity, order, name, value)
 _Entry = tuple[bool, tuple[int, ...], int, str, str]
@@ -126,16 +127,27 @@ class Cascade:
                     out[name] = _KNOWN[name]
             elif _valid(name, value):
                 out[name] = value.strip()
-        if "font-size" in own:
-            out["font-size"] = self._font_size(out["font-size"], parent["font-size"])
+        self._compute_font(own, out, parent)
         if out["color"].lower() == "currentcolor":
             out["color"] = parent["color"]
         return out
 
+    def _compute_font(self, own: Properties, out: Properties, parent: Properties) -> None:
+        """Replace what refers to the font's size or weight by plain numbers."""
+        if "font-size" in own:
+            out["font-size"] = self._font_size(out["font-size"], parent["font-size"])
+        if "font-weight" in own:
+            out["font-weight"] = weight(out["font-weight"], parent["font-weight"])
+        for name in ("letter-spacing", "word-spacing"):
+            if name in own:  # lengths in em are those of the element that says so
+                size = float(out["font-size"])
+                space = parse_length(out[name], dpi=self.dpi, percent_of=size, font_size=size)
+                out[name] = "normal" if space is None else repr(space)
+
     def _font_size(self, text: str, inherited: str) -> str:
         size = float(inherited)
-        if text in _FONT_SIZES:
-            return repr(_FONT_SIZES[text])
+        if text in SIZES:
+            return repr(SIZES[text])
         if text in ("larger", "smaller"):
             return repr(size * 1.2 if text == "larger" else size / 1.2)
         value = parse_length(text, dpi=self.dpi, percent_of=size, font_size=size)
@@ -221,6 +233,8 @@ def _declarations(source: Any) -> list[tuple[str, str, bool]]:
         ).strip()
         if name == "marker":
             out += [(f"marker-{at}", value, declaration.important) for at in _MARKS]
+        elif name == "font":
+            out += [(*pair, declaration.important) for pair in shorthand(value)]
         elif name in _KNOWN or name in GEOMETRY:
             out.append((name, value, declaration.important))
     return out

@@ -54,14 +54,14 @@ def clip_region(walker: Walker, clip: Node, node: Node, frame: Frame) -> BaseGeo
 
 
 def _members(walker: Walker, clip: Node) -> list[Node]:
-    """Return what may stand in a clipPath: shapes, and ``use`` of a shape; last first."""
+    """Return what may stand in a clipPath: shapes, text, ``use`` of these; last first."""
     out = []
     for child in reversed(children(clip)):
         target = child
         if child.tag == "use":
             href = child.attrib.get("href") or child.attrib.get("xlink:href") or ""
             target = walker.ids.get(href.strip().removeprefix("#"), child)
-        if target.tag in READERS:
+        if target.tag in READERS or (target.tag == "text" and walker.fonts is not None):
             out.append(child)
     return out
 
@@ -70,8 +70,6 @@ def _region(walker: Walker, clip: Node, node: Node, frame: Frame) -> BaseGeometr
     properties = walker.inherited(clip)
     inside = replace(frame, properties=properties, clip=None, uses=())
     own = matrix_of(clip, properties, walker.units(inside), frame.origin, walker)
-    if own is None:
-        return EMPTY
     matrix = multiply(frame.matrix, own)
     if clip.attrib.get("clipPathUnits") == "objectBoundingBox":
         box = element_box(walker, node, frame)

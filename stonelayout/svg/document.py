@@ -26,7 +26,7 @@ MOST_BYTES: Final = 64_000_000
 MOST_DEPTH: Final = 256
 MOST_ELEMENTS: Final = 200_000
 #: Element content that is kept as text.
-_WITH_TEXT: Final = {"style", "text", "tspan", "title"}
+_WITH_TEXT: Final = {"style", "text", "tspan", "title", "a"}
 _DECLARATION: Final = re.compile(rb"""<\?xml[^>]*?encoding\s*=\s*["']([A-Za-z0-9._:-]+)["']""")
 _MARKS: Final = (
     (b"\x00\x00\xfe\xff", "utf-32"),
@@ -172,7 +172,11 @@ class _Builder:
 
     def _characters(self, text: str) -> None:
         node = self.stack[-1]
-        if node.tag in _WITH_TEXT and not len(node):
+        if node.tag not in _WITH_TEXT:
+            return
+        if len(node):
+            node[-1].tail = (node[-1].tail or "") + text
+        else:
             node.text = (node.text or "") + text
 
 

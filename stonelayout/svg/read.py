@@ -31,6 +31,7 @@ from .build import (
 )
 from .cascade import Cascade
 from .document import read_tree
+from .font import TextFonts
 from .knockout import knocked_out
 from .paint import resolve
 from .values import IDENTITY
@@ -53,6 +54,7 @@ def read_svg(
     dpi: float = 96.0,
     tolerance: float = DEFAULT_MM,
     knockout: str | None = None,
+    fonts: TextFonts | None = None,
 ) -> Artwork:
     """Read an SVG or SVGZ drawing.
 
@@ -60,8 +62,10 @@ def read_svg(
     ``height`` (mm) scale the page; ``dpi`` is how many px an inch has. Curves are flattened to
     ``tolerance`` mm of chord error. Areas filled in the colour ``knockout`` (the garment's, e.g.
     ``"white"``; ``"background"``: the one along the page's border) cut what lies under them
-    instead of being shapes. Raises ArtworkError, with file, line and element where there are any,
-    for a file that cannot be read or draws nothing.
+    instead of being shapes. ``fonts`` (such as ``lettering.typefaces.Typefaces``) finds the fonts
+    with which text is read as outlines; None: text is skipped, and named. Raises ArtworkError,
+    with file, line and element where there are any, for a file that cannot be read or draws
+    nothing.
     """
     if isinstance(source, bytes):
         data, file = source, name or "the drawing"
@@ -72,7 +76,7 @@ def read_svg(
     if not (math.isfinite(dpi) and _DPI[0] <= dpi <= _DPI[1]):
         raise ArtworkError(f"{dpi:g} px an inch makes no sense (usual: 96; old: 72, 90)", file=file)
     try:
-        artwork = _read(data, file, width, height, dpi, tolerance)
+        artwork = _read(data, file, width, height, dpi, tolerance, fonts)
         return artwork if knockout is None else knocked_out(artwork, knockout)
     except ArtworkError as error:
         error.in_file(file)
@@ -88,10 +92,11 @@ def _read(
     height: float | None,
     dpi: float,
     tolerance: float,
+    fonts: TextFonts | None,
 ) -> Artwork:
     root = read_tree(data, file)
     sheet = page(root, width=width, height=height, dpi=dpi, file=file)
-    walker = Walker(root, Cascade(root, dpi), dpi, tolerance)
+    walker = Walker(root, Cascade(root, dpi), dpi, tolerance, fonts)
     reader = _Reader(walker, sheet, tolerance)
     for visit in walker.shapes(sheet.matrix, sheet.viewport):
         try:

@@ -18,8 +18,8 @@ _KEYWORDS = {"left": 0.0, "center": 0.5, "right": 1.0, "top": 0.0, "bottom": 1.0
 
 def matrix_of(
     node: Node, properties: Properties, units: Units, corner: tuple[float, float], walker: Walker
-) -> Matrix | None:
-    """Return the element's own matrix; None where its transform is malformed."""
+) -> Matrix:
+    """Return the element's own matrix; a malformed transform is left out, with a note."""
     text = properties["transform"]
     if not text or text == "none":
         return IDENTITY

@@ -18,8 +18,10 @@ from .basic import READERS, Units, refuse_non_finite
 from .build import LEAST_SCALE, font_size, scales
 from .cascade import INITIAL, OWN, Cascade, Properties, opacity
 from .document import Node, children, every
+from .font import TextFonts
 from .paint import reference
 from .transforms import matrix_of
+from .unfold import CONTAINERS, unfolded
 from .values import IDENTITY, Matrix, multiply, translation
 from .viewbox import fit, view_box
 
@@ -28,7 +30,6 @@ MOST_VISITS: Final = 50_000
 MOST_NESTING: Final = 512
 #: Notes on one drawing that anyone reads.
 _MOST_NOTES: Final = 50
-_CONTAINERS: Final = frozenset(("g", "a", "svg"))
 _LANGUAGE: Final = "en"
 
 
@@ -70,12 +71,15 @@ class Walker:
     cascade: Cascade
     dpi: float
     tolerance: float
+    #: What finds fonts for text; None: text is skipped.
+    fonts: TextFonts | None = None
     skipped: skips.SkipList = field(default_factory=skips.SkipList)
     notes: list[str] = field(default_factory=list)
     ids: dict[str, Node] = field(init=False)
     parents: dict[Node, Node] = field(init=False)
     visits: int = 0
     clip_count: int = 0
+    letters: int = 0
     #: True inside clip paths, where nothing is reported.
     quiet: bool = False
     #: clipPaths being read, to refuse those that clip themselves.
@@ -93,13 +97,17 @@ class Walker:
 
     def shapes(self, matrix: Matrix, viewport: tuple[float, float]) -> Iterator[Visit]:
         """Yield every shape that is drawn, in paint order. Raises ArtworkError at the limits."""
-        if unfolded(self.root, self.ids) > MOST_VISITS:
+        counts = (unfolded(self.root, self.ids, test) for test in (_is_hidden, self._is_left_out))
+        if all(count > MOST_VISITS for count in counts):  # style sheets are asked only in need
             raise ArtworkError(f"<use> unfolds to over {MOST_VISITS:,} elements; refused")
         box = view_box(self.root)
         frame = Frame(matrix, {**INITIAL, **OWN}, viewport, box[:2] if box else (0.0, 0.0))
         inside = self.enter(self.root, frame)
         if inside is not None:
             yield from self.below(self.root, inside)
+
+    def _is_left_out(self, node: Node) -> bool:
+        return self.cascade.own(node).get("display", "").strip() == "none"
 
     def below(self, parent: Node, frame: Frame) -> Iterator[Visit]:
         """Yield the shapes under a container that was entered."""
@@ -121,6 +129,8 @@ class Walker:
                 continue
             if node.tag in READERS:
                 yield self.geometry(node, inside)
+            elif node.tag == "text":
+                yield from self._text(node, inside)
             elif node.tag == "use":
                 stack += self.used(node, inside)
             elif node.tag == "switch":
@@ -131,7 +141,8 @@ class Walker:
     def _can_be_drawn(self, node: Node, frame: Frame) -> bool:
         """Tell whether the element is one that is read; report one that should have been."""
         tag = node.tag
-        if tag in READERS or tag in _CONTAINERS or tag in ("use", "switch"):
+        read = tag in READERS or tag in CONTAINERS or tag in ("use", "switch")
+        if read or (tag == "text" and self.fonts is not None):
             if _conditions_hold(node):
                 return True
             self.skip(node, frame, "is for another language or program (systemLanguage, ...)")
@@ -176,9 +187,6 @@ class Walker:
         )
         units = self.units(inside)
         own = matrix_of(node, properties, units, outer.origin, self)
-        if own is None:
-            self.skip(node, inside, "its transform is wrong: it is not drawn")
-            return None
         if own is not IDENTITY:
             inside = replace(inside, matrix=multiply(inside.matrix, own))
             if not np.isfinite(inside.matrix).all() or scales(inside.matrix)[1] < LEAST_SCALE:
@@ -279,6 +287,11 @@ class Walker:
             raise located(error, node) from None
         return Visit(node, frame, geometry.subpaths, geometry.problem, units)
 
+    def _text(self, node: Node, frame: Frame) -> list[Visit]:
+        from .typeset import text_visits
+
+        return [] if self.fonts is None else text_visits(self, self.fonts, node, frame)
+
     def used(self, node: Node, frame: Frame) -> list[tuple[Node, Frame]]:
         """Return what a ``use`` draws, with the frame to draw it in (last first)."""
         href = node.attrib.get("href") or node.attrib.get("xlink:href") or ""
@@ -348,13 +361,17 @@ def located(error: ArtworkError, node: Node) -> ArtworkError:
     return error
 
 
+def _is_hidden(node: Node) -> bool:
+    return node.attrib.get("display") == "none"
+
+
 def _holds(target: Node, node: Node) -> bool:
     return any(child is node for child in target.iter("use"))
 
 
 def _layer(node: Node, outer: Frame) -> tuple[str, str, bool]:
     """Return (name, id, whether it is an editor's layer) for what stands in the element."""
-    if node.tag not in _CONTAINERS:
+    if node.tag not in CONTAINERS:
         return outer.layer, outer.layer_id, outer.in_layer
     label, name = node.attrib.get("inkscape:label", ""), node.attrib.get("id", "")
     if node.attrib.get("inkscape:groupmode") == "layer":
@@ -367,7 +384,7 @@ def _layer(node: Node, outer: Frame) -> tuple[str, str, bool]:
 def _chosen(switch: Node) -> list[Node]:
     """Return the first child of a ``switch`` whose conditions hold."""
     for child in children(switch):
-        drawable = child.tag in READERS or child.tag in (*_CONTAINERS, "use", "switch")
+        drawable = child.tag in READERS or child.tag in (*CONTAINERS, "use", "switch")
         if (drawable or child.tag in skips.NOT_READ) and _conditions_hold(child):
             return [child]
     return []
@@ -380,29 +397,3 @@ def _conditions_hold(node: Node) -> bool:
     if languages is None:
         return True
     return any(part.strip().lower().partition("-")[0] == _LANGUAGE for part in languages.split(","))
-
-
-def unfolded(root: Node, ids: dict[str, Node]) -> int:
-    """Return how many elements all ``use`` unfold to; those that use themselves count once."""
-    known: dict[Node, tuple[int, int]] = {}
-
-    def size(node: Node) -> tuple[int, int]:
-        """Return (elements drawn in all, of them unfolded by use)."""
-        if node not in known:
-            known[node] = (1, 0)  # while it is being counted
-            whole, used = 1, 0
-            if node.tag == "use":
-                href = node.attrib.get("href") or node.attrib.get("xlink:href") or ""
-                target = ids.get(href.strip().removeprefix("#"))
-                if target is not None:
-                    used = size(target)[0]
-                    whole += used
-            if node.tag in _CONTAINERS or node.tag in ("switch", "symbol"):
-                for child in children(node):
-                    if child.attrib.get("display") != "none" and child.tag != "symbol":
-                        parts = size(child)
-                        whole, used = whole + parts[0], used + parts[1]
-            known[node] = whole, used
-        return known[node]
-
-    return size(root)[1]
