@@ -248,7 +248,9 @@ def _space_anew(line: _Line, lines: list[_Line], stands: _Stands, pitches: Point
     for k in sorted(gaps - holes):
         here, there = k, (k + 1) % count
         pitch = float(pitches[line.size[[here, there]]].mean())
-        room = (float(after[k] - line.at[k]) - pitch) / 2
+        room = float(after[k] - line.at[k]) - pitch
+        if not (line.pinned[here] or line.pinned[there]):
+            room /= 2
         moves = [
             _slide(line, here, room, lines, stands, pitches),
             _slide(line, there, -room, lines, stands, pitches),
