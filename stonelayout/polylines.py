@@ -15,6 +15,8 @@ SAME_MM = 1e-9
 #: A corner turns by at least this much within the window, in degrees (algorithm study: 35; a
 #: noisy traced outline needs a little more to have none).
 CORNER_DEGREES = 40.0
+#: Corners within one window are alike when their turns differ by less than this, in radians.
+_ALIKE = float(np.radians(10.0))
 #: Turning balances about a place when its moment is below this share of window times turning.
 _BALANCE = 1e-3
 #: Steps of an eighth of a window in which a corner is looked for on each side.
@@ -128,7 +130,8 @@ def corners(path: Path, window: float, degrees: float = CORNER_DEGREES) -> Corne
     The turning of the vertices within ``window`` mm on each side is summed with the weights
     (1 - x^2)^2 (Tukey's biweight), so that the wiggles of a traced outline cancel, a rounded
     corner counts as one, and an even bend (a circle) has none. A corner's place is the weighted
-    mean place of the turning about it, which does not depend on where the path starts.
+    mean place of the turning about it, which does not depend on where the path starts; two
+    corners alike within one window (the end of a narrow stroke) are one, in their middle.
     """
     place, angle = turning(path)
     window = min(window, path.length / (6 if path.closed else 3))
@@ -140,6 +143,7 @@ def corners(path: Path, window: float, degrees: float = CORNER_DEGREES) -> Corne
     order = np.lexsort((place[seen], -np.round(np.abs(size), 9)))
     found: list[tuple[float, float]] = []
     tried: list[float] = []
+    twins: set[int] = set()
     for k in order:
         if abs(size[k]) < np.radians(degrees):
             break
@@ -148,9 +152,14 @@ def corners(path: Path, window: float, degrees: float = CORNER_DEGREES) -> Corne
             continue
         tried.append(start)
         s, turn = spread.settle(start, window)
-        if abs(turn) < np.radians(degrees) or any(
-            spread.apart(s, other) < window for other, _ in found
-        ):
+        if abs(turn) < np.radians(degrees):
+            continue
+        near = [k for k, (other, _) in enumerate(found) if spread.apart(s, other) < window]
+        if near:
+            other, its = found[near[0]]
+            if len(near) == 1 and near[0] not in twins and abs(its - turn) < _ALIKE:
+                found[near[0]] = spread.between(other, s), its
+                twins.add(near[0])
             continue
         overall = _bend(path, s, window)
         if abs(overall) < np.radians(degrees) / 2 or overall * turn < 0 < np.pi - abs(overall):
@@ -207,6 +216,13 @@ class _Spread:
         """Return the distance in mm along the path between two places."""
         step = abs(first - second)
         return min(step, self.period - step) if self.period else step
+
+    def between(self, first: float, second: float) -> float:
+        """Return the place half-way between two, the short way round."""
+        step = second - first
+        if self.period:
+            step -= self.period * round(step / self.period)
+        return self.wrapped(first + step / 2)
 
     def weights(self, s: float, window: float) -> tuple[Points, Points]:
         """Return the steps from s to the vertices in its window, and their weighted turning."""

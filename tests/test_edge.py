@@ -122,3 +122,25 @@ def test_end_of_a_narrow_tooth_has_one_stone_in_its_middle():
     centres = lay_edge(filled(tooth)).centres
     end = centres[centres[:, 1] > 18.5]
     assert np.allclose(end, [[15, 19]], atol=1e-6)
+
+
+def test_narrow_tooth_has_its_stones_in_single_file_and_both_sides_alike():
+    tooth = [[0, 0], [30, 0], [30, 15], [17.4, 15], [16.6, 21], [13.4, 21], [12.6, 15], [0, 15]]
+    laid = lay_edge(filled(np.array(tooth)))
+    high = laid.centres[laid.centres[:, 1] > 16]
+    assert len(high) == 2
+    assert np.allclose(high[:, 0], 15, atol=1e-6)
+    assert distances(laid.centres * [-1, 1] + [30, 0], laid.centres).max() < 1e-6
+    apart = np.hypot(*(laid.centres[:, None] - laid.centres[None]).transpose(2, 0, 1))
+    assert np.sort(apart, axis=1)[:, 1].min() >= 2.4 * (1 - 1e-9)
+    assert shapely.distance(shapely.points(laid.centres), Polygon(tooth).exterior).min() > 0.9999
+    assert [finding.count for finding in laid.findings] == [1]
+
+
+def test_inner_rows_give_way_to_outer_ones():
+    bars = [shapely.box(0, 0, 10, 40), shapely.box(24, 0, 34, 40), shapely.box(0, 15, 34, 25)]
+    region = shapely.union_all(bars)
+    asks = [Ask(region, tuple(rings(region)), SS6, {"rows": rows}) for rows in (1, 2)]
+    outer, both = (lay_edge(ask).centres for ask in asks)
+    assert len(both) > 1.5 * len(outer)
+    assert distances(outer, both).max() < 1e-6

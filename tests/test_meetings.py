@@ -136,3 +136,13 @@ def test_a_tangle_is_cut_down_and_not_called_proved():
     assert not proved
     assert not (keep[pairs[:, 0]] & keep[pairs[:, 1]]).any()
     assert keep.sum() >= 0.7 * most_kept(np.ones(24), pairs)[0].sum()
+
+
+def test_row_comes_as_near_to_a_crossing_as_the_other_row_lets_it():
+    # At 45 degrees a stone s pitches from the shared one, beside a row with a stone at one pitch,
+    # is a pitch off it from s = 2 cos 45 degrees = 1.414 on; nine pitches more fit in 10.45.
+    slant = np.array([1, 1]) * 10.45 * PITCH / np.sqrt(2)
+    laid = lay_edge(drawn([[-24, 0], [24, 0]], [-slant, slant]))
+    away = np.hypot(*laid.centres[np.abs(laid.centres[:, 1]) > 1e-6].T) / PITCH
+    assert len(away) == 20
+    assert np.sort(away)[:2] == pytest.approx(2 * np.cos(np.pi / 4), abs=0.002)

@@ -73,7 +73,7 @@ def edge_tracks(ask: Ask) -> tuple[list[Track], list[Finding]]:
             findings.append(_no_room(ask, region, row))
             break
         if len(found) == 1:
-            tracks += [Track(path) for path in found[0]]
+            tracks += [Track(path, depth=0 if on_line else row) for path in found[0]]
         elif rows > 1:
             tracks += _of_one_size(ask, [curves(size, rows - 1) for size in ask.sizes], found)
         else:

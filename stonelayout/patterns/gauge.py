@@ -67,10 +67,14 @@ class Gauge:
 
 @dataclass(frozen=True, eq=False)
 class Track:
-    """A curve that a row runs on, with the sizes along it (None: the first everywhere)."""
+    """A curve that a row runs on, with the sizes along it (None: the first everywhere).
+
+    ``depth`` counts the rows between it and the outline: where rows meet, the outer ones stay.
+    """
 
     path: Path
     gauge: Gauge | None = None
+    depth: int = 0
 
 
 def sample_places(path: Path, pitches: Points) -> Points:

@@ -1,0 +1,127 @@
+"""Narrow tips: where both sides of a tip are too near for two rows, one row runs between them."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from shapely import LineString
+from shapely.geometry.base import BaseGeometry
+
+from stonelayout.neighbours import ROUNDING, crossing_pairs
+from stonelayout.polylines import Path, Points
+
+from .chords import SAME, SHORT, most_equal
+from .rows import Row
+
+#: Halvings when the last stone of a tip is put half-way between what comes before and after.
+_HALVINGS = 50
+
+
+def in_single_file(
+    row: Row, pitch: float, region: BaseGeometry
+) -> tuple[Row, list[tuple[float, float]], list[float]]:
+    """Lay the stones of narrow tips of a region in single file; for closed rows of one size.
+
+    A tip is narrow where stones equally far before and behind a pinned one are too near to each
+    other. They are replaced by stones half-way between, which keep from the region's outline
+    what the row keeps. Returns the row, on a path that runs through them before each tip; the
+    stretches behind the tips, which have no stones of their own; and the places of those left out.
+    """
+    outline = region.boundary
+    shapely.prepare(region)
+    own = float(shapely.distance(shapely.points(row.centres), outline).min()) - SAME
+    given: list[tuple[float, float]] = []
+    lost: list[float] = []
+    for spot in row.centres[row.pinned]:
+        found = _merged(row, int(np.argmin(np.hypot(*(row.centres - spot).T))), pitch)
+        if found is None or not _fits(found[0].centres, region, own):
+            continue
+        fresh, hole, gone = found
+        given = [_carried(row.path, fresh.path, *stretch) for stretch in given]
+        lost = [_carried(row.path, fresh.path, s, s)[0] for s in lost]
+        row = fresh
+        given.append(hole)
+        lost += gone
+    return row, given, lost
+
+
+def _fits(centres: Points, region: BaseGeometry, least: float) -> bool:
+    spots = shapely.points(centres)
+    inside = shapely.dwithin(region, spots, SAME)
+    return bool(inside.all() and (shapely.distance(spots, region.boundary) >= least).all())
+
+
+def _merged(
+    row: Row, tip: int, pitch: float
+) -> tuple[Row, tuple[float, float], list[float]] | None:
+    """Return the row with one tip in single file, or None where it is not narrow."""
+    centres, count = row.centres, len(row.at)
+    pairs = 0
+    while 2 * pairs + 3 < count:
+        before, behind = (tip - pairs - 1) % count, (tip + pairs + 1) % count
+        apart = float(np.hypot(*(centres[before] - centres[behind])))
+        if apart >= pitch * (1 - ROUNDING) or row.pinned[before] or row.pinned[behind]:
+            break
+        pairs += 1
+    if not pairs:
+        return None
+    reach = np.arange(pairs + 2)
+    middles = (centres[(tip - reach) % count] + centres[(tip + reach) % count]) / 2
+    fork = centres[[(tip - pairs - 1) % count, (tip + pairs + 1) % count]]
+    file = _file(Path.of(middles), fork, pitch)
+    rest = centres[(tip + np.arange(pairs + 1, count - pairs)) % count]
+    if len(file) < pairs or len(crossing_pairs(file, rest, pitch * (1 - ROUNDING))[0]):
+        return None
+    start = float(row.at[tip])
+    way = float(row.at[(tip - pairs - 1) % count]) - start
+    outer = row.path.between(start, start + way % row.path.length)
+    path = Path.of(np.concatenate((outer.points, file[::-1])), closed=True)
+    kept = (tip + np.arange(pairs + 1, count - pairs)) % count
+    steps = np.concatenate((outer.points[-1:], file[::-1]))
+    inner = outer.length + np.cumsum(np.hypot(*np.diff(steps, axis=0).T))
+    at = np.concatenate(([0.0], (row.at[kept] - start) % row.path.length, inner))
+    pinned = np.concatenate(([True], row.pinned[kept], np.ones(len(inner), dtype=np.bool_)))
+    gone = (row.at[(tip + np.arange(1, pairs + 1)) % count] - start) % row.path.length
+    hole = (0.0, float(at[1]))
+    fresh = Row(path, at, pinned, np.zeros(len(at), dtype=np.intp))
+    return fresh, hole, gone[: 2 * pairs - len(file)].tolist()
+
+
+def _file(line: Path, fork: Points, pitch: float) -> Points:
+    """Return the stones (n, 2) on a line from a tip (left out) that keep off the fork's two.
+
+    The last stands as far from the fork as from the one before it.
+    """
+
+    def off(s: float) -> float:
+        return float(np.hypot(*(fork - line.at([s])[0]).T).min())
+
+    low, high = 0.0, line.length
+    if off(low) < pitch:
+        return np.empty((0, 2))
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        low, high = (middle, high) if off(middle) >= pitch else (low, middle)
+    if low <= SAME:
+        return np.empty((0, 2))
+    places, _ = most_equal(line.between(0.0, low), pitch)
+    count = len(places) - 1
+    if count < 1:
+        return np.empty((0, 2))
+    least, most = 0.0, low
+    for _ in range(_HALVINGS):
+        middle = (least + most) / 2
+        found, chord = most_equal(line.between(0.0, middle), pitch * (1 - SHORT))
+        if len(found) - 1 < count or chord < off(middle):
+            least = middle
+        else:
+            most = middle
+    places, _ = most_equal(line.between(0.0, most), pitch)
+    return line.at(places[1:]) if len(places) - 1 == count else np.empty((0, 2))
+
+
+def _carried(old: Path, fresh: Path, start: float, stop: float) -> tuple[float, float]:
+    """Return a stretch of a path in arc lengths of another path through the same points."""
+    line = LineString(fresh.points)
+    s = float(line.project(shapely.Point(old.at([start])[0])))
+    return s, s + stop - start
