@@ -44,39 +44,6 @@ def test_width_and_height_must_agree():
     assert read(R, width=100, height=50).size == (100, 50)
 
 
-@pytest.mark.parametrize(
-    ("aspect", "box"),
-    [
-        ("xMidYMid", (25, 0, 75, 50)),
-        ("xMinYMid", (0, 0, 50, 50)),
-        ("xMaxYMax meet", (50, 0, 100, 50)),
-        ("none", (0, 0, 100, 50)),
-        ("xMidYMin slice", (0, 0, 100, 100)),
-    ],
-)
-def test_preserve_aspect_ratio(aspect, box):
-    head = BARE.format(
-        f'width="100mm" height="50mm" viewBox="0 0 9 9" preserveAspectRatio="{aspect}"'
-    )
-    assert read('<rect width="9" height="9"/>', head=head).shapes[0].bounds == pytest.approx(box)
-
-
-@pytest.mark.parametrize(
-    ("transform", "box"),
-    [
-        ("translate(3,4)", (3, 4, 13, 9)),
-        ("scale(2)", (0, 0, 20, 10)),
-        ("translate(20 20) rotate(90)", (15, 20, 20, 30)),
-        ("rotate(180 10 5)", (10, 5, 20, 10)),
-        ("matrix(1 0 1 1 0 0)", (0, 0, 15, 5)),
-        ("skewX(45)", (0, 0, 15, 5)),
-    ],
-)
-def test_transforms(transform, box):
-    body = f'<g transform="{transform}">{R}</g>'
-    assert shape(body).bounds == pytest.approx(box)
-
-
 def test_arcs_survive_a_mirror_with_unequal_scale():
     """The case that transforming arc parameters gets wrong: points are transformed instead."""
     d = "M10 0A20 10 30 0 1 30 15"
@@ -108,29 +75,6 @@ def test_css(css, colour):
         shape(f'<style>{css}</style><g><rect id="r" class="a" width="9" height="9"/></g>').fill
         == colour
     )
-
-
-def test_fill_rules():
-    star = '<path fill-rule="{}" d="M50 0L80 50L5 15H95L20 50z"/>'
-    nonzero, evenodd = (shape(star.format(rule)).area.area for rule in ("nonzero", "evenodd"))
-    assert nonzero > evenodd * 1.2
-    ring = '<path fill-rule="{}" d="M0 0H20V20H0zM5 5H15V15H5z"/>'
-    assert shape(ring.format("nonzero")).area.area == pytest.approx(400)
-    assert shape(ring.format("evenodd")).area.area == pytest.approx(300)
-    hole = '<path d="M0 0H20V20H0zM5 5V15H15V5z"/>'
-    assert shape(hole).area.area == pytest.approx(300)
-
-
-def test_use_symbol_and_nested_svg():
-    body = (
-        '<defs><symbol id="s" viewBox="0 0 2 1"><rect width="2" height="1"/></symbol></defs>'
-        '<use id="one" href="#s" x="10" width="20" height="10"/>'
-        '<svg x="50" y="5" width="20" height="20" viewBox="0 0 1 1">'
-        '<rect width="1" height="1"/></svg>'
-    )
-    first, second = read(body).shapes
-    assert first.bounds == pytest.approx((10, 0, 30, 10))
-    assert second.bounds == pytest.approx((50, 5, 70, 25))
 
 
 def test_copies_by_use_have_ids_of_their_own():
