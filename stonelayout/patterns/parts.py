@@ -199,7 +199,7 @@ def part_of(polygon: Polygon, frame: Frame, ask: Ask, obstacles: Points, distanc
 
 @dataclass(frozen=True, eq=False)
 class _Like:
-    """A part that stands alone; equal to another when both get the same fill."""
+    """A part that stands alone; equal to another when both are the same to the last digit."""
 
     part: Part
 
