@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -190,6 +190,17 @@ class _Bench:
                 )
             )
 
+    def fill(self, number: int, rule: Rule, shape: Shape, ask: Ask, laid: Laid) -> None:
+        """Add the stones that rule ``number`` laid to fill a shape."""
+        start = len(self.source)
+        self.add(rule, shape, ask, laid)
+        self.fills.append(Fill(shape.id, number, start, len(self.source)))
+
+    def copy(self) -> _Bench:
+        """Return a bench to go back to."""
+        lists = {f.name: list(getattr(self, f.name)) for f in fields(self) if f.name != "sheet"}
+        return _Bench(self.sheet, **lists)
+
     def layout(self, artwork: Artwork) -> Layout:
         empty = np.empty((0, 2))
         return Layout(
@@ -246,14 +257,16 @@ def lay(
             _lay_rows(bench, rule, shapes)
             done += len(shapes)
             continue
+        before, asks, answers = bench.copy(), [], []
         for shape in shapes:
             if progress:
                 progress(done, total, shape.id)
-            ask = _ask(rule, shape, bench.obstacles(rule, shape))
-            start = len(bench.source)
-            bench.add(rule, shape, ask, _named(_MAKERS[rule.pattern])(ask))
-            bench.fills.append(Fill(shape.id, number, start, len(bench.source)))
+            asks.append(_ask(rule, shape, bench.obstacles(rule, shape)))
+            answers.append(_named(_MAKERS[rule.pattern])(asks[-1]))
+            bench.fill(number, rule, shape, asks[-1], answers[-1])
             done += 1
+        if "fewest" in rule.options:
+            bench = _earned(bench, before, number, rule, shapes, asks, answers)
     if progress:
         progress(total, total, "")
     bench.findings.extend(_not_picked(artwork.shapes, picked))
@@ -264,6 +277,41 @@ def lay(
             file=artwork.file or None,
         )
     return layout
+
+
+def _earned(
+    bench: _Bench,
+    before: _Bench,
+    number: int,
+    rule: Rule,
+    shapes: Sequence[Shape],
+    asks: Sequence[Ask],
+    answers: Sequence[Laid],
+) -> _Bench:
+    """Return the bench without the sizes of a rule that do not earn their template."""
+    from .patterns.earned import earned
+
+    used = {before.kinds[k] for kind in before.kind for k in kind}
+    own = [Kind(stone.name, rule.colour, stone.diameter) for stone in rule.stones]
+    anyway = [k for k, kind in enumerate(own) if kind in used]
+    kept, gone = earned(answers, asks[0].sizes, rule.options["fewest"], anyway)
+    if not gone:
+        return bench
+    for shape, ask, answer in zip(shapes, asks, kept, strict=True):
+        before.fill(number, rule, shape, ask, answer)
+    before.findings += [
+        Finding(
+            "size-left-out",
+            "note",
+            f"{rule.key} does without {rule.stones[k].name}, which would have had only {count} "
+            f"stone{'s' if count > 1 else ''}; fewest = 1 uses every size",
+            _middle(shapes[0]),
+            shapes[0].id,
+            count,
+        )
+        for k, count in gone.items()
+    ]
+    return before
 
 
 def _lay_rows(bench: _Bench, rule: Rule, shapes: Sequence[Shape]) -> None:

@@ -157,7 +157,18 @@ PATTERNS: Mapping[str, Pattern] = {
     ),
     "graded": Pattern(
         "the largest size evenly, smaller ones where it leaves room: edges, tips, narrow parts",
-        (QUALITY, SYMMETRIC, MARGIN),
+        (
+            QUALITY,
+            SYMMETRIC,
+            MARGIN,
+            Option(
+                "fewest",
+                "count",
+                10,
+                "a size that the rule would use for fewer stones than this is left out: it would "
+                "cost a template of its own; 1 uses every size",
+            ),
+        ),
         several=True,
     ),
     "courses": Pattern(

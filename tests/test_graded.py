@@ -7,7 +7,12 @@ import pytest
 import shapely
 from shapely.geometry import Polygon, box
 
-from stonelayout.patterns.base import Ask, Obstacles, Spec
+from stonelayout.artwork import Artwork, area_shape
+from stonelayout.catalogue import DEFAULT_SHEET, load_catalogue
+from stonelayout.job import Pick, Rule
+from stonelayout.lay import lay
+from stonelayout.patterns.base import Ask, Laid, Obstacles, Spec
+from stonelayout.patterns.earned import earned
 from stonelayout.patterns.even import lay_even
 from stonelayout.patterns.graded import lay_graded
 
@@ -76,3 +81,54 @@ def test_margin_and_obstacles_are_kept_for_every_size(margin):
     certify(LETTER, SIZES, laid, margin)
     away = np.hypot(*(laid.centres[:, None] - stands[None]).transpose(2, 0, 1))
     assert (away >= keep[0][laid.size][:, None] * (1 - 1e-9)).all()
+
+
+def laid_of(*sizes):
+    return Laid(np.arange(2.0 * len(sizes)).reshape(-1, 2), np.array(sizes, dtype=np.intp))
+
+
+def test_size_with_few_stones_gives_its_places_to_the_next_smaller_that_stays():
+    shapes = [laid_of(*[0] * 30, 1, 2, 2), laid_of(*[0] * 30, *[2] * 6, 1)]
+    found, gone = earned(shapes, SIZES, 5)
+    assert gone == {1: 2}
+    assert [np.bincount(one.size, minlength=3).tolist() for one in found] == [
+        [30, 0, 3],
+        [30, 0, 7],
+    ]
+    assert np.array_equal(found[0].centres, shapes[0].centres)
+    found, gone = earned(shapes, SIZES, 20)
+    assert gone == {1: 2, 2: 10}
+    assert [len(one.centres) for one in found] == [30, 30]
+    assert earned(shapes, SIZES, 1)[1] == {}
+    assert earned(shapes, SIZES, 20, cut_anyway=[1, 2])[1] == {}
+
+
+def test_size_that_a_shape_lives_on_stays():
+    shapes = [laid_of(*[0] * 30), laid_of(1, 1, 2)]
+    assert earned(shapes, SIZES, 10)[1] == {}
+    assert earned([laid_of(1, 1)], SIZES, 10)[1] == {}
+
+
+@pytest.mark.parametrize(("fewest", "sizes"), [(1, 2), (100, 1)])
+def test_layout_of_a_graded_rule_opens_no_template_for_a_few_stones(fewest, sizes):
+    catalogue = load_catalogue()
+    stones = (catalogue.stone("ss16"), catalogue.stone("ss8"))
+    options = {"quality": "draft", "symmetric": True, "margin": 0.0, "fewest": fewest}
+    keyhole = shapely.union_all([box(0, 0, 40, 40), box(40, 18.5, 62, 21.5)])
+    art = Artwork((area_shape("key", keyhole),), (62.0, 40.0))
+    rule = Rule(
+        pick=Pick(all=True),
+        stones=stones,
+        pitches=tuple(stone.diameter + 0.4 for stone in stones),
+        colour="crystal",
+        pattern="graded",
+        options=options,
+        key="lay[1]",
+        place="job",
+    )
+    layout = lay(art, [rule], catalogue.sheet(DEFAULT_SHEET))
+    assert len(set(layout.kind.tolist())) == sizes
+    assert [f.end - f.start for f in layout.fills] == [len(layout)]
+    notes = [f for f in layout.findings if f.code == "size-left-out"]
+    assert len(notes) == 2 - sizes
+    assert all("ss8" in note.message and note.count >= 1 for note in notes)
