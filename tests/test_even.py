@@ -12,14 +12,22 @@ from hypothesis import strategies as st
 from shapely import affinity
 from shapely.geometry import Polygon, box
 
+from stonelayout.artwork import Artwork, area_shape
 from stonelayout.bounds import proved_bound
+from stonelayout.catalogue import DEFAULT_SHEET, load_catalogue
+from stonelayout.job import Pick, Rule
+from stonelayout.lay import lay, least_distance
 from stonelayout.measures import largest_empty
 from stonelayout.neighbours import pairs_nearer
+from stonelayout.options import PATTERNS
 from stonelayout.patterns.base import Ask, Obstacles, Spec
+from stonelayout.patterns.courses import lay_courses
 from stonelayout.patterns.even import lay_even, ring_start
+from stonelayout.patterns.graded import lay_graded
 from stonelayout.patterns.lattice import lay_lattice
 from stonelayout.patterns.mirrors import Mirrors
 from stonelayout.patterns.packing import Packer
+from stonelayout.patterns.parts import EXACT_MM
 from stonelayout.patterns.relax import Trial, relax
 from stonelayout.patterns.walls import WALL_MARGIN, Wall
 
@@ -266,3 +274,53 @@ def test_curved_hexagonal_packing_of_61_discs_in_a_circle():
     points = packer.press([ring_start(circle, 57)])[0]
     assert len(points) == 61
     check(circle, points, 0.0, pitch)
+
+
+@pytest.mark.parametrize("lay", [lay_even, lay_lattice, lay_courses, lay_graded])
+@pytest.mark.parametrize("turn", [0, 17])
+def test_part_as_wide_as_one_stone_gets_a_row(lay, turn):
+    corner = shapely.union_all([box(0, 0, 40, 2.8), box(0, 0, 2.8, 30)])
+    arc = 20 * np.stack((np.cos(T[:100]), np.sin(T[:100])), axis=1)
+    for region, least in ((corner, 19), (shapely.LineString(arc).buffer(1.4, cap_style=2), 17)):
+        region = affinity.rotate(region, turn, origin=(0, 0))
+        laid = lay(Ask(region, (), (Spec(2.8, 3.2),), {}))
+        assert least <= len(laid.centres) <= region.area / 2.8 / 3.2 + 1
+        assert not len(pairs_nearer(laid.centres, 3.2)[0])
+        depth = shapely.distance(region.boundary, shapely.points(laid.centres))
+        assert depth.min() >= 1.4 - EXACT_MM - 1e-9
+
+
+def test_part_narrower_than_a_stone_gets_none():
+    assert len(even(box(0, 0, 60, 2.77), 2.8, 3.2)) == 0
+
+
+COLOURS = ("red", "blue")
+
+
+@pytest.mark.parametrize("pattern", ["even", "courses", "lattice"])
+@pytest.mark.parametrize("art", ["stripes", "squares", "disc"])
+def test_touching_shapes_of_two_colours_leave_no_trench_and_do_not_collide(pattern, art):
+    disc = shapely.Point(18, 18).buffer(10, quad_segs=32)
+    regions = {
+        "stripes": [box(0, 9 * k, 40, 9 * k + 9) for k in range(3)],
+        "squares": [box(10 * i, 10 * j, 10 * i + 10, 10 * j + 10) for i in (0, 1) for j in (0, 1)],
+        "disc": [box(0, 0, 36, 36).difference(disc), disc],
+    }[art]
+    catalogue = load_catalogue()
+    stone, pitch = catalogue.stone("ss10"), 3.2
+    options = PATTERNS[pattern].defaults()
+    rules = [
+        Rule(Pick(id=f"s{k}"), (stone,), (pitch,), COLOURS[k in (1, 2)], pattern, options, "k", "p")
+        for k in range(len(regions))
+    ]
+    shapes = tuple(area_shape(f"s{k}", region) for k, region in enumerate(regions))
+    sheet = catalogue.sheet(DEFAULT_SHEET)
+    layout = lay(Artwork(shapes, (40.0, 40.0)), rules, sheet)
+    assert not len(pairs_nearer(layout.centres, pitch)[0])
+    pairs, length = pairs_nearer(layout.centres, pitch + 1)
+    unlike = layout.kind[pairs[:, 0]] != layout.kind[pairs[:, 1]]
+    assert length[unlike].min() >= least_distance(stone, stone, sheet) * (1 - 1e-9)
+    assert {fill.shape for fill in layout.fills} == {shape.id for shape in shapes}
+    room = shapely.union_all(regions).buffer(-1.4)
+    # a grid leaves more at a curve; no empty place of two rows is left between the shapes
+    assert largest_empty(room, layout.centres) < (1.45 if pattern == "lattice" else 1.0) * pitch

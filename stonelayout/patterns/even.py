@@ -108,7 +108,7 @@ def lay_even(ask: Ask) -> Laid:
             found = fill_evenly(part)
         return found, np.zeros(len(found), dtype=np.intp)
 
-    return fill_parts(ask, fill)
+    return fill_parts(ask, fill, beside=True)
 
 
 def fill_evenly(part: Part) -> Points:

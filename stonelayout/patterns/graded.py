@@ -44,7 +44,7 @@ def lay_graded(ask: Ask) -> Laid:
             size = np.concatenate((size, np.full(len(found), k, dtype=np.intp)))
         return centres, size
 
-    return fill_parts(ask, fill)
+    return fill_parts(ask, fill, beside=True)
 
 
 def _fill_size(part: Part, size: int, room: BaseGeometry, *, first: bool) -> Points:

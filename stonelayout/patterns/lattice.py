@@ -71,7 +71,7 @@ def lay_lattice(ask: Ask) -> Laid:
             found = grid(part)
         return found, np.zeros(len(found), dtype=np.intp)
 
-    return fill_parts(ask, fill)
+    return fill_parts(ask, fill, beside=True)
 
 
 def _fixed_angle(part: Part) -> tuple[float, ...] | None:

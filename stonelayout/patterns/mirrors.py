@@ -116,7 +116,7 @@ def symmetries(part: Part) -> tuple[Mirrors, ...]:
     if len(angles) == 2:
         found.append(Mirrors.at(*angles))
     most = SYMMETRY * part.sizes[0].pitch * part.outline.length
-    for order in ORDERS:
+    for order in () if len(part.obstacles) else ORDERS:
         mirrors = Mirrors.at(angles[0], angles[0] + math.pi - math.pi / order)
         turned = _carried(part.outline, mirrors.group[3])
         if shapely.symmetric_difference(part.outline, turned).area <= most:

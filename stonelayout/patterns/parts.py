@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -16,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.artwork import Points
 from stonelayout.neighbours import ROUNDING, crossing_pairs, pairs_nearer
 
-from .base import Ask, Laid, Spec
+from .base import Ask, Laid, Obstacles, Spec
 
 #: Arcs of an inset are chords, which leaves the room for centres too large by at most
 #: (1 - cos(pi / (4 * 256))) = 4.7e-6 of the radius: a hundredth of a micrometre.
@@ -26,6 +27,9 @@ ARC_SEGMENTS = 256
 FRAME_DECIMALS = 10
 #: A centre may lie this far outside its room, in mm: rounding, and no more.
 SLACK_MM = 1e-9
+#: In a part just as wide as a stone, or narrower by up to twice this, stones may stand over its
+#: outline by so many mm: less than drawings and stones are true to.
+EXACT_MM = 0.005
 #: A part counts as mirror-symmetric when its mirror image misses it by less than this share of
 #: a pitch all along its outline.
 SYMMETRY = 0.004
@@ -165,13 +169,28 @@ def mirrored(shape: BaseGeometry, axis: int) -> BaseGeometry:
     return shapely.transform(shape, lambda points: points * flip)
 
 
-def _mirrors(outline: BaseGeometry, pitch: float) -> tuple[bool, bool]:
+def _mirrors(
+    outline: BaseGeometry, pitch: float, obstacles: Points, distance: Points
+) -> tuple[bool, bool]:
     most = SYMMETRY * pitch * outline.length
     found = [
         bool(shapely.symmetric_difference(outline, mirrored(outline, axis)).area <= most)
+        and _same_mirrored(obstacles, distance, axis)
         for axis in (0, 1)
     ]
     return found[0], found[1]
+
+
+def _same_mirrored(obstacles: Points, distance: Points, axis: int) -> bool:
+    """Tell whether obstacles and what they keep are their own mirror image, to SLACK_MM."""
+    from scipy.spatial import KDTree
+
+    if not len(obstacles):
+        return True
+    flip = np.ones(2)
+    flip[axis] = -1.0
+    away, image = KDTree(obstacles).query(obstacles * flip)
+    return bool(np.max(away) <= SLACK_MM) and np.array_equal(distance[image], distance)
 
 
 def part_of(polygon: Polygon, frame: Frame, ask: Ask, obstacles: Points, distance: Points) -> Part:
@@ -182,7 +201,7 @@ def part_of(polygon: Polygon, frame: Frame, ask: Ask, obstacles: Points, distanc
         outline = whole[0] if whole else Polygon()  # a sliver that rounding closed
     margin = float(ask.options.get("margin", 0.0))
     local = frame.inward(obstacles) if len(obstacles) else np.empty((0, 2))
-    mirrors = (False, False) if len(obstacles) else _mirrors(outline, ask.sizes[0].pitch)
+    mirrors = _mirrors(outline, ask.sizes[0].pitch, local, distance)
     rooms = []
     for k, spec in enumerate(ask.sizes):
         room = inset(outline, spec.diameter / 2 + margin)
@@ -231,11 +250,13 @@ def remembered(fill: Fill) -> Fill:
     return filled
 
 
-def fill_parts(ask: Ask, fill: Fill) -> Laid:
+def fill_parts(ask: Ask, fill: Fill, *, beside: bool = False) -> Laid:
     """Fill each polygon of an ask's region; stones laid before are obstacles where they matter.
 
     Every part is first filled as if it stood alone, so that like parts look alike; only where
-    that brings stones too near to earlier ones it is filled again, up to them.
+    that brings stones too near to earlier ones it is filled again, up to them. A part that is
+    as wide as one stone (EXACT_MM) gets a row along its middle. ``beside`` tells that ``fill``
+    keeps symmetry beside earlier stones that have it too.
     """
     centres: list[Points] = [np.empty((0, 2))]
     sizes: list[npt.NDArray[np.intp]] = [np.empty(0, dtype=np.intp)]
@@ -244,20 +265,46 @@ def fill_parts(ask: Ask, fill: Fill) -> Laid:
     for polygon in polygons(ask.region):
         frame = frame_of(polygon)
         alone = part_of(polygon, frame, ask, np.empty((0, 2)), np.empty((0, count)))
+        stands, distance = _earlier(ask, polygon, np.concatenate(centres), sizes, pitch)
+        row = _one_row(ask, polygon, alone, Obstacles(stands, distance))
+        if row is not None:
+            keep = certified(row.centres, row.size, ask, polygon, stands, distance, EXACT_MM)
+            centres.append(row.centres[keep])
+            sizes.append(row.size[keep])
+            continue
         if all(room.is_empty for room in alone.rooms):
             continue
         found, size = fill(alone)
-        stands, distance = _earlier(ask, polygon, np.concatenate(centres), sizes, pitch)
         if len(stands):
             world = frame.outward(found)
             alike = [clear_of(world[size == k], stands, distance[:, k]) for k in range(count)]
             if not all(clear.all() for clear in alike):
-                found, size = fill(part_of(polygon, frame, ask, stands, distance))
+                part = part_of(polygon, frame, ask, stands, distance)
+                found, size = fill(
+                    part if beside else dataclasses.replace(part, mirrors=(False, False))
+                )
         world = frame.outward(found)
         keep = certified(world, size, ask, polygon, stands, distance)
         centres.append(world[keep])
         sizes.append(size[keep])
     return Laid(np.concatenate(centres), np.concatenate(sizes))
+
+
+def _one_row(ask: Ask, polygon: Polygon, alone: Part, obstacles: Obstacles) -> Laid | None:
+    """Return a row along the middle of a part that is as wide as a stone, None for another part."""
+    # how much of the outline has room behind it for more than a row
+    open_length = shapely.buffer(alone.room, -EXACT_MM).length
+    if open_length > polygon.length / 4:
+        return None
+    margin = float(ask.options.get("margin", 0.0))
+    wide = inset(polygon, alone.sizes[0].diameter / 2 + margin - EXACT_MM)
+    if open_length > wide.length / 2:
+        return None
+    from .spine import lay_spine
+
+    options = {"overhang": EXACT_MM, "margin": margin}
+    row = lay_spine(dataclasses.replace(ask, region=polygon, options=options, obstacles=obstacles))
+    return dataclasses.replace(row, findings=()) if len(row.centres) else None
 
 
 def _earlier(
@@ -290,10 +337,11 @@ def certified(
     polygon: Polygon,
     obstacles: Points,
     distance: Points,
+    slack: float = SLACK_MM,
 ) -> npt.NDArray[np.bool_]:
     """Tell which stones to keep so that all distances hold exactly, shape (n,).
 
-    Pairs and obstacles by ``hypot``, the outline by the distance to its sides; slack SLACK_MM.
+    Pairs and obstacles by ``hypot``, the outline by the distance to its sides; ``slack`` in mm.
     Of a pair that is too near the later one goes.
     """
     keep = np.ones(len(centres), dtype=np.bool_)
@@ -301,7 +349,7 @@ def certified(
         return keep
     margin = float(ask.options.get("margin", 0.0))
     least = np.array([spec.diameter / 2 + margin for spec in ask.sizes])[size]
-    keep &= depth_within(polygon, centres, least) >= least - SLACK_MM
+    keep &= depth_within(polygon, centres, least) >= least - slack
     for k in range(len(ask.sizes)):
         mine = size == k
         keep[mine] &= clear_of(centres[mine], obstacles, distance[:, k])
