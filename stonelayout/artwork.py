@@ -70,9 +70,8 @@ class Shape:
         for line in self.outline if not boxes else ():
             low, high = line.points.min(axis=0), line.points.max(axis=0)
             boxes.append((float(low[0]), float(low[1]), float(high[0]), float(high[1])))
-        table = np.array(boxes)
-        low, high = table[:, :2].min(axis=0), table[:, 2:].max(axis=0)
-        return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+        x0, y0, x1, y1 = zip(*boxes, strict=True)
+        return float(min(x0)), float(min(y0)), float(max(x1)), float(max(y1))
 
 
 @dataclass(frozen=True)

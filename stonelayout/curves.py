@@ -104,9 +104,9 @@ def _bezier(nodes: Points, t: npt.NDArray[np.float64]) -> Points:
 
 
 def _without_repeats(points: Points, joints: npt.NDArray[np.bool_], closed: bool) -> Flat:
-    keep = np.ones(len(points), dtype=np.bool_)
-    keep[1:] = (points[1:] != points[:-1]).any(axis=1)
-    if not keep.all():
+    repeats = (points[1:] == points[:-1]).all(axis=1)
+    if repeats.any():
+        keep = np.concatenate(([True], ~repeats))
         group = np.cumsum(keep) - 1
         merged = np.zeros(int(group[-1]) + 1, dtype=np.bool_)
         np.logical_or.at(merged, group, joints)

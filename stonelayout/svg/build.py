@@ -58,8 +58,7 @@ def flattened(subpaths: Sequence[Subpath], matrix: Matrix, tolerance: float) -> 
     """
     largest = max(scales(matrix)[0], LEAST_SCALE)
     for subpath in subpaths:
-        placed = np.abs(subpath.points @ matrix[:, :2].T + matrix[:, 2])
-        if not (placed <= MOST_MM).all():
+        if not np.abs(place(subpath.points, matrix)).max() <= MOST_MM:
             raise ArtworkError(f"a coordinate beyond {MOST_MM / 1000:g} m; the shape is broken")
     return [flatten(subpath, tolerance / largest) for subpath in subpaths]
 

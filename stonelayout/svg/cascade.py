@@ -268,5 +268,5 @@ def _valid(name: str, value: str) -> bool:
 
 def opacity(text: str) -> float | None:
     """Return an opacity from 0 to 1, None where it is none; 50% is 0.5."""
-    value = parse_length(text, dpi=96.0, percent_of=1.0)
+    value = 1.0 if text == "1" else parse_length(text, dpi=96.0, percent_of=1.0)
     return None if value is None else min(1.0, max(0.0, value))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Final
+from typing import Final, cast
 
 import numpy as np
 import numpy.typing as npt
@@ -19,15 +19,15 @@ def nested(rings: Sequence[Points], rule: str) -> BaseGeometry | None:
     """Return what rings fill; None unless each is simple and no two touch."""
     if len(rings) > _MOST_RINGS:
         return None
+    if len(rings) == 1:
+        only = cast("shapely.Polygon", shapely.polygons(rings[0]))
+        return only if only.is_valid else None
     points = np.concatenate(rings)
     of = np.repeat(np.arange(len(rings)), [len(ring) for ring in rings])
     loops = np.asarray(shapely.linearrings(points, indices=of))
     discs = np.asarray(shapely.polygons(loops))
     if not shapely.is_valid(discs).all():
         return None
-    if len(discs) == 1:
-        only: BaseGeometry = discs[0]
-        return only
     order = np.argsort(-shapely.area(discs), kind="stable")
     discs, loops, rings = discs[order], loops[order], [rings[k] for k in order]
     parents = _parents(discs)
