@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import sys
 import time
@@ -101,6 +102,49 @@ def outlines() -> None:
             )
 
 
+def random_path(rng: np.random.Generator) -> Path:
+    """Return a path of a hard kind: loops, cusps, doubled or zero-length sides, a noisy trace."""
+    size = rng.choice([3.0, 12.0, 40.0])
+    points = rng.uniform(-size, size, (int(rng.integers(2, 14)), 2))
+    t = np.linspace(0, rng.uniform(1, 4) * math.pi, 200)
+    kind = rng.integers(0, 7)
+    if kind == 1:
+        a, b = rng.integers(1, 5, 2)
+        points = size * np.column_stack((np.sin(a * t + rng.random()), np.cos(b * t)))
+    elif kind == 2:
+        u = np.linspace(-1, 1, 121)
+        points = size * np.column_stack((rng.uniform(0.2, 1) * u**2, u**3))
+    elif kind == 3:
+        points = np.repeat(points, 2, axis=0)
+    elif kind == 4:
+        points = np.concatenate((points, points[::-1]))
+    elif kind == 5:
+        points = size * np.column_stack((np.cos(t), np.sin(t))) + rng.normal(0, 0.05, (200, 2))
+    elif kind == 6:
+        points = np.round(points)
+    return Path.of(points, bool(rng.random() < 0.4))
+
+
+def spans(paths: int = 10_000) -> None:
+    """Rows on random paths: every one laid, none below the pitch, every span even."""
+    rng = np.random.default_rng(1)
+    count, worst = 0, 0.0
+    for _ in range(paths):
+        row = lay_row(random_path(rng), PITCH)
+        assert len(row.at)
+        assert np.isfinite(row.centres).all()
+        assert (row.chords >= PITCH * (1 - 1e-9)).all()
+        pins = np.flatnonzero(row.pinned)
+        for first, last in itertools.pairwise(pins.tolist()):
+            # chords next to a sharp tip are longer by rule
+            steps = np.hypot(*np.diff(row.centres[first : last + 1], axis=0).T)[1:-1]
+            if len(steps) > 1:
+                worst = max(worst, float(np.ptp(steps) / steps.mean()))
+                count += 1
+    assert worst <= 1e-9
+    print(f"\n{paths} random paths, {count} spans of 4 chords or more: spread at most {worst:.1e}")
+
+
 def conflicts() -> None:
     """Removing the fewest of crossing rows."""
     print("\ncandidates conflicts      s  proved   kept  greedy %")
@@ -169,6 +213,6 @@ def together() -> None:
 
 
 if __name__ == "__main__":
-    for part in (rows, outlines, conflicts, together):
+    for part in (rows, outlines, conflicts, together, spans):
         part()
         sys.stdout.flush()

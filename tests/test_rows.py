@@ -1,5 +1,6 @@
 """Rows: exact pitch, corners, tips, whole numbers on closed curves."""
 
+import itertools
 import math
 
 import numpy as np
@@ -156,6 +157,20 @@ def test_newton_and_divider_agree():
     walked = divide(path, 20, 1.0)
     assert np.allclose(newton[0], walked[0], atol=1e-8)
     assert newton[1] == pytest.approx(walked[1], rel=1e-10)
+
+
+@pytest.mark.parametrize("a", [1, 2, 3])
+@pytest.mark.parametrize("b", [1, 3, 4])
+def test_loops_and_cusps_have_even_spans(a, b):
+    # Lissajous curves: with a = b a line run to and fro, else loops, some with cusps at their ends
+    t = np.linspace(0, 2 * math.pi, 400)
+    path = Path.of(14 * np.column_stack((np.sin(a * t + 0.3), np.cos(b * t))))
+    row = lay_row(path, PITCH)
+    assert row.chords.min() >= PITCH * (1 - 1e-9)
+    assert len(row.at) > 0.7 * path.length / PITCH
+    for first, last in itertools.pairwise(np.flatnonzero(row.pinned)):
+        steps = np.hypot(*np.diff(row.centres[first : last + 1], axis=0).T)[1:-1]
+        assert not len(steps) or np.ptp(steps) <= 1e-9 * PITCH
 
 
 COORDINATE = st.floats(-15, 15, allow_nan=False, width=32)

@@ -27,16 +27,16 @@ FIRM_DEGREES = 70.0
 FIRMEST = 10.0
 #: Tips sharper than this, in degrees, keep the stones beside the tip apart by longer first chords.
 SHARP_DEGREES = 60.0
-#: What a mean stretch of 1 costs against a spread (CV) of 1 when a common pitch is chosen.
-_STRETCH_COST = 0.05
+#: A spread (CV) that the eye does not see: less is no better when a common pitch is chosen.
+_UNSEEN = 0.008
+#: What a mean stretch of 1 costs against a spread of 1: little, as the least spread is asked for.
+_STRETCH_COST = 0.02
 #: A common pitch is looked for up to this many pitches.
 _MOST_STRETCH = 1.12
 #: A pinned place this near to a shared one, in mm, is that place.
 SNAP_MM = 0.2
 #: Corners too near for two stones share one if they turn alike within this, in degrees.
 _TWIN_DEGREES = 10.0
-#: Counts below the largest that are looked at for each span.
-_FEWER = 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -252,10 +252,10 @@ def _common_counts(spans: list[Span], pitch: float) -> list[int]:
     """Choose the counts of spans so that their chords differ least, for little stretch."""
     if len(spans) == 1:
         return [spans[0].most]
-    tables = [
-        [(n, span.chord(n)) for n in range(span.most, max(span.most - _FEWER, 1) - 1, -1)]
-        for span in spans
-    ]
+    tables = []
+    for span in spans:
+        least = max(int(span.most / _MOST_STRETCH) - 1, 1)
+        tables.append([(n, span.chord(n)) for n in range(span.most, least - 1, -1)])
     chords = {round(c, 9) for table in tables for _, c in table}
     targets = sorted({pitch, *(c for c in chords if c <= _MOST_STRETCH * pitch)})
     best: tuple[float, list[int]] | None = None
@@ -265,7 +265,7 @@ def _common_counts(spans: list[Span], pitch: float) -> list[int]:
         chord = np.array([c for _, c in chosen])
         mean = float((count * chord).sum() / count.sum())
         spread = math.sqrt(float((count * (chord - mean) ** 2).sum() / count.sum())) / mean
-        score = round(spread + _STRETCH_COST * (mean / pitch - 1), 9)
+        score = round(max(spread, _UNSEEN) + _STRETCH_COST * (mean / pitch - 1), 9)
         if best is None or score < best[0]:
             best = score, [n for n, _ in chosen]
     return best[1] if best else [span.most for span in spans]
