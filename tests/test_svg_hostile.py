@@ -270,3 +270,9 @@ def test_a_clip_path_scaled_to_nothing_clips_all():
         (HEAD + clip + RECT.replace("/>", ' clip-path="url(#c)"/>') + RECT + END).encode()
     )
     assert len(art.shapes) == 1
+
+
+def test_boxes_within_boxes_are_bounded():
+    body = '<g style="clip-path:circle(40%)">' * 200 + '<rect width="9" height="9"/>' * 300
+    with pytest.raises(ArtworkError, match="boxes of over"):
+        read_svg((HEAD + body + "</g>" * 200 + "</svg>").encode())

@@ -26,6 +26,8 @@ from stonelayout.svg.font import FontWish, families, shorthand, weight
 from stonelayout.writers.seen import seen_svg
 
 QUIRKS = sorted((Path(__file__).parent / "svg" / "text").glob("*.svg"))
+#: What Chromium judges: resvg reads no shapes of CSS.
+JUDGED = [*QUIRKS, *sorted((Path(__file__).parent / "svg" / "clips").glob("css-*.svg"))]
 #: resvg 0.45 takes ``bolder`` from the parent's word, em of the text itself for spacing that it
 #: inherits, no ``font`` shorthand with a quoted name, and sets no line from the right. Chromium
 #: does as CSS says, and judges these.
@@ -84,7 +86,7 @@ def shots(tmp_path_factory):
 
     folder = tmp_path_factory.mktemp("chromium")
     parts = []
-    for k, path in enumerate(QUIRKS):
+    for k, path in enumerate(JUDGED):
         text = path.read_text(encoding="utf-8")
         for name in re.findall(r' (?:id|class)="(\w+)"', text):  # one page, so names of its own
             text = re.sub(rf'(?<=["#.]){name}(?=["){{])', f"{name}{k}", text)
@@ -103,12 +105,12 @@ def shots(tmp_path_factory):
     subprocess.run(command, check=True, capture_output=True, timeout=120)
     ink = 255.0 - np.asarray(Image.open(shot).convert("L"), dtype=float)
     pictures = [ink[k * HIGH : (k + 1) * HIGH] for k in range(len(parts))]
-    return {path.stem: pictures[2 * k : 2 * k + 2] for k, path in enumerate(QUIRKS)}
+    return {path.stem: pictures[2 * k : 2 * k + 2] for k, path in enumerate(JUDGED)}
 
 
 @ALL
-@pytest.mark.parametrize("name", [path.stem for path in QUIRKS])
-def test_text_is_read_as_chromium_draws_it(shots, name):
+@pytest.mark.parametrize("name", [path.stem for path in JUDGED])
+def test_a_file_is_read_as_chromium_draws_it(shots, name):
     from judge import differing
 
     theirs, ours = shots[name]

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from stonelayout.curves import flatten
+from stonelayout.errors import ArtworkError
 
 from .basic import READERS, Units
 from .cascade import Properties
@@ -17,6 +18,8 @@ from .values import IDENTITY
 if TYPE_CHECKING:
     from .walk import Frame, Walker
 
+#: How many elements may stand in all boxes that are worked out, each counted in every box.
+MOST_BOXED: Final = 50_000
 Box = tuple[float, float, float, float]
 
 
@@ -30,17 +33,23 @@ def box_of(walker: Walker, node: Node, properties: Properties, units: Units) -> 
 
 def element_box(walker: Walker, node: Node, frame: Frame) -> Box | None:
     """Return the object box of an element already entered, in its user space."""
+    walker.boxed += sum(1 for _ in node.iter())
+    if walker.boxed > MOST_BOXED:
+        raise ArtworkError(f"boxes of over {MOST_BOXED:,} elements to work out; refused")
     plain = replace(frame, matrix=IDENTITY, clip=None)
-    quiet, walker.quiet = walker.quiet, True
+    before = walker.quiet, walker.boxing
+    walker.quiet = walker.boxing = True
     try:
         if node.tag in READERS:
             visits = [walker.geometry(node, plain)]
+        elif node.tag == "text":
+            visits = walker.text(node, plain)
         elif node.tag == "use":
             visits = list(walker.visit_all(walker.used(node, plain)))
         else:
             visits = list(walker.below(node, plain))
     finally:
-        walker.quiet = quiet
+        walker.quiet, walker.boxing = before
     corners = []
     for visit in visits:
         for subpath in visit.subpaths:

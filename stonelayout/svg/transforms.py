@@ -36,11 +36,14 @@ def matrix_of(
         own = box_of(walker, node, properties, units)
         box = own if own is not None else box
         origin = origin or "50% 50%"
-    x, y = _origin(origin, box, units)
+    x, y = origin_of(origin, box, units)
     return multiply(multiply(translation(x, y), matrix), translation(-x, -y))
 
 
-def _origin(text: str, box: tuple[float, float, float, float], units: Units) -> tuple[float, float]:
+def origin_of(
+    text: str, box: tuple[float, float, float, float], units: Units
+) -> tuple[float, float]:
+    """Return the point in user units that a CSS position of one or two values names in a box."""
     words = text.lower().split() or ["0", "0"]
     if len(words) == 1:
         words = ["center", words[0]] if words[0] in ("top", "bottom") else [words[0], "center"]

@@ -80,8 +80,11 @@ class Walker:
     visits: int = 0
     clip_count: int = 0
     letters: int = 0
+    boxed: int = 0
     #: True inside clip paths, where nothing is reported.
     quiet: bool = False
+    #: True while a box is worked out, which no clip makes smaller.
+    boxing: bool = False
     #: clipPaths being read, to refuse those that clip themselves.
     clipping: list[Node] = field(default_factory=list)
     #: Clip regions worked out, by clipPath and the place of the element that it clips.
@@ -130,7 +133,7 @@ class Walker:
             if node.tag in READERS:
                 yield self.geometry(node, inside)
             elif node.tag == "text":
-                yield from self._text(node, inside)
+                yield from self.text(node, inside)
             elif node.tag == "use":
                 stack += self.used(node, inside)
             elif node.tag == "switch":
@@ -216,16 +219,20 @@ class Walker:
 
     def _with_clip(self, node: Node, frame: Frame) -> Frame:
         text = frame.properties["clip-path"]
-        if text == "none":
+        if text == "none" or self.boxing:
             return frame
+        from .basicshape import basic_clip
         from .clip import clip_region
 
         target = self.target(text)
         if target is None or target.tag != "clipPath":
-            if reference(text) is None:
+            if reference(text) is not None:
+                return frame
+            region = basic_clip(self, text, node, frame)
+            if region is None:
                 self.skip(node, frame, f'its clip-path "{text}" is not read: it was taken whole')
-            return frame
-        region = clip_region(self, target, node, frame)
+        else:
+            region = clip_region(self, target, node, frame)
         if region is None:
             return frame
         if frame.clip is not None:
@@ -287,7 +294,8 @@ class Walker:
             raise located(error, node) from None
         return Visit(node, frame, geometry.subpaths, geometry.problem, units)
 
-    def _text(self, node: Node, frame: Frame) -> list[Visit]:
+    def text(self, node: Node, frame: Frame) -> list[Visit]:
+        """Read a text as outlines; what cannot be is skipped."""
         from .typeset import text_visits
 
         return [] if self.fonts is None else text_visits(self, self.fonts, node, frame)
