@@ -15,6 +15,8 @@ from .units import counted, mm, number
 _WIDE_ROWS: Final = 8
 #: Larger stones are rare on garments, so none is suggested (common practice, no source).
 _LARGE_MM: Final = 5.0
+#: Share of twice the area over the outline, a stroke's mean width, that its narrower parts have.
+_BODY: Final = 0.9
 
 
 @dataclass(frozen=True)
@@ -97,7 +99,7 @@ def suggestions(artwork: Artwork, looks: Iterable[Look], catalogue: Catalogue) -
         else:
             least, greatest = item.width_range
             if least < stones[0].diameter:  # tips run out to nothing: the body decides
-                least = greatest / 3
+                least = min(greatest, _BODY * 2 * item.area / item.length)
             fitting = [stone for stone in stones if stone.diameter <= min(least, _LARGE_MM)]
             if not fitting:
                 words = (

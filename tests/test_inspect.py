@@ -52,6 +52,16 @@ def test_the_json_contract():
     assert suggestions(art, looks, load_catalogue())
 
 
+def test_a_stroke_with_sharp_tips_gets_a_size_for_its_body():
+    # 4 mm wide, with a tip that runs out to nothing at one end
+    path = '<path id="k" d="M0 0H40V4H0z M40 0L60 2L40 4z"/>'
+    art = read(path)
+    catalogue = load_catalogue()
+    (advice,) = suggestions(art, [look(shape) for shape in art.shapes], catalogue)
+    size = advice.split(" or smaller")[0].split()[-1]
+    assert 2.2 < catalogue.stones[size].diameter < 4, advice
+
+
 def test_seen_reads_back_as_the_same_areas():
     art = read_svg(EXAMPLE)
     again = read_svg(seen_svg(art).encode())
