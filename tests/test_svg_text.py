@@ -50,7 +50,8 @@ def needs(*names):
 
 
 SANS = needs("DejaVuSans.ttf", "DejaVuSans-Bold.ttf", "DejaVuSans-Oblique.ttf")
-ALL = needs("DejaVuSans.ttf", "LiberationSans-Regular.ttf", "Amiri-Regular.ttf")
+ALL = needs("DejaVuSans-Bold.ttf", "DejaVuSansCondensed.ttf", "LiberationSans-Regular.ttf",
+            "LiberationSans-BoldItalic.ttf", "Amiri-Regular.ttf")  # fmt: skip
 
 
 def ink_box(ink):
