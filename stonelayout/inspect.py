@@ -7,12 +7,15 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from .artwork import Artwork, Shape
-from .catalogue import Catalogue
+from .catalogue import Catalogue, Stone
 from .regions import local_width_range
 from .units import counted, mm, number
 
 #: From this many rows across, a regular grid reads as well as rows along the outline.
 _WIDE_ROWS: Final = 8
+#: Room across, in pitches, from which stones fit in a zigzag, and from which in two rows staggered
+#: as closely as along each (the height of an equilateral triangle; the spine pattern agrees).
+_ZIGZAG, _TWO_ROWS = 0.5, 0.866
 #: Larger stones are rare on garments, so none is suggested (common practice, no source).
 _LARGE_MM: Final = 5.0
 #: Share of twice the area over the outline, a stroke's mean width, that its narrower parts have.
@@ -110,12 +113,18 @@ def suggestions(artwork: Artwork, looks: Iterable[Look], catalogue: Catalogue) -
                 # two rows in the narrowest place read best; one is the least
                 two = [stone for stone in fitting if least >= 2 * stone.diameter + _gap(sheet)]
                 stone = (two or fitting)[-1]
-                rows = 1 + int((greatest - stone.diameter) / (stone.diameter + _gap(sheet)))
+                rows = 1 + int(_across(greatest, stone, sheet))
+                staggered = [s for s in fitting if _across(greatest, s, sheet) >= _ZIGZAG]
+                also = ""
+                if rows == 1 and staggered:
+                    two_rows = _across(greatest, staggered[-1], sheet) >= _TWO_ROWS
+                    how = "two rows staggered" if two_rows else "a zigzag"
+                    also = f"; {staggered[-1].name} in {how}"
                 wide = rows >= _WIDE_ROWS
                 words = (
                     "lattice or courses" if wide else "courses",
                     f"{stone.name} or smaller ({_span(item.width_range)} wide, "
-                    f"{counted(rows, 'row')} where widest)",
+                    f"{counted(rows, 'row')} where widest{also})",
                 )
         groups.setdefault(words, []).append(item.shape.id)
     for (pattern, advice), ids in groups.items():
@@ -128,6 +137,11 @@ def _span(width_range: tuple[float, float]) -> str:
     """Return a width range in words: one width where both ends read the same."""
     low, high = (number(width, 1) for width in width_range)
     return f"{high} mm" if low == high else f"{low} to {high} mm"
+
+
+def _across(width: float, stone: Stone, sheet: Any) -> float:
+    """Return the room across for a stone's centre, in pitches."""
+    return float((width - stone.diameter) / (stone.diameter + _gap(sheet)))
 
 
 def _gap(sheet: Any) -> float:

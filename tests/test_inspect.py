@@ -1,5 +1,6 @@
 """The first look: widths against shapes of known width, the JSON contract, seen.svg read back."""
 
+import dataclasses
 import json
 import subprocess
 import sys
@@ -96,3 +97,18 @@ def test_the_command_refuses_in_one_line():
     assert done.returncode == 2
     assert done.stderr.decode().count("\n") == 1
     assert b"Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("pitches", "words"),
+    [(0.2, "1 row where widest)"), (0.7, "in a zigzag)"), (0.93, "in two rows staggered)")],
+)
+def test_a_slender_bar_says_whether_a_zigzag_or_two_rows_fit(pitches, words):
+    # two rows of a triangular lattice are sqrt(3) / 2 of a pitch apart
+    catalogue = load_catalogue()
+    stone, sheet = catalogue.stone("ss6"), next(iter(catalogue.sheets.values()))
+    catalogue = dataclasses.replace(catalogue, stones={"ss6": stone})
+    width = stone.diameter + pitches * (stone.diameter + sheet.least_web + sheet.clearance)
+    art = read(f'<rect width="60" height="{width}"/>')
+    (line,) = suggestions(art, [look(shape) for shape in art.shapes], catalogue)
+    assert words in line

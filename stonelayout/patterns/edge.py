@@ -66,6 +66,16 @@ def edge_tracks(ask: Ask) -> tuple[list[Track], list[Finding]]:
                 layer=ask.name,
             )
         )
+    if rows > 1 and len(ask.sizes) > 1:
+        findings.append(
+            Finding(
+                "rows-of-one-size",
+                "note",
+                "several parallel rows take one size of the list here: the largest for which the "
+                "row farthest in has room; give one row to have sizes by local width",
+                layer=ask.name,
+            )
+        )
     tracks = [] if on_line else [Track(path) for path in open_lines]
     for row in range(rows):
         found = [curves(size, row) for size in ask.sizes]
