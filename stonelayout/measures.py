@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from .artwork import Points
 from .bounds import kappa, proved_bound
 from .neighbours import nearest_distances
+from .polylines import Path
 
 #: A neighbour counts for six-fold order within this many pitches.
 NEIGHBOUR = 1.5
@@ -161,10 +162,10 @@ def largest_empty(room: BaseGeometry, centres: Points) -> float:
     for line in shapely.get_parts(shapely.boundary(room)):
         coordinates = shapely.get_coordinates(line)
         rings = np.linspace(0, line.length, max(8, math.ceil(line.length / step)) + 1)
-        places = shapely.get_coordinates(shapely.line_interpolate_point(line, rings))
+        path = Path.of(coordinates)
+        places = path.at(rings)
         far = np.asarray(tree.query(np.concatenate((places, coordinates)))[0])
         top = rings[np.argsort(-far[: len(rings)], kind="stable")[:8]]
         fine = (top[:, None] + np.linspace(-1, 1, 81) * rings[1]).ravel() % line.length
-        finer = shapely.get_coordinates(shapely.line_interpolate_point(line, fine))
-        best = max(best, float(far.max()), float(np.max(tree.query(finer)[0])))
+        best = max(best, float(far.max()), float(np.max(tree.query(path.at(fine))[0])))
     return best

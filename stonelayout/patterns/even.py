@@ -19,7 +19,7 @@ from .insertion import Inserter
 from .lattice import best_lattice
 from .mirrors import NONE, Mirrors, symmetric_room, symmetries
 from .packing import Packer
-from .parts import Part, fill_parts
+from .parts import Part, fill_parts, remembered
 from .relax import Soft, relax
 
 
@@ -96,19 +96,23 @@ def lay_even(ask: Ask) -> Laid:
     """Lay as many stones as fit, from the best lattice by local insertion and relaxation.
 
     Options: ``quality`` (draft, good, best), ``symmetric`` (a mirror-symmetric shape gets a
-    mirror-symmetric fill), ``edge_row``, ``margin``. Never fewer stones than the best lattice.
+    mirror-symmetric fill, one with two axes or a star's five arms a fill with these, where that
+    keeps FAIR of the stones), ``edge_row``, ``margin``. Never fewer stones than the best lattice of
+    the same symmetry.
     """
+    return fill_parts(ask, fill_even, beside=True)
 
-    def fill(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
-        if part.options.get("edge_row"):
-            from .edgerow import fill_behind_edge_row
 
-            found = fill_behind_edge_row(part, fill_evenly)
-        else:
-            found = fill_evenly(part)
-        return found, np.zeros(len(found), dtype=np.intp)
+@remembered
+def fill_even(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
+    """Fill one part evenly, behind an edge row if asked (patterns.parts.Fill)."""
+    if part.options.get("edge_row"):
+        from .edgerow import fill_behind_edge_row
 
-    return fill_parts(ask, fill, beside=True)
+        found = fill_behind_edge_row(part, fill_evenly)
+    else:
+        found = fill_evenly(part)
+    return found, np.zeros(len(found), dtype=np.intp)
 
 
 def fill_evenly(part: Part) -> Points:

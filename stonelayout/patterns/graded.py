@@ -13,7 +13,7 @@ from stonelayout.artwork import Points
 
 from .base import Ask, Laid
 from .even import fill_evenly
-from .parts import Part, discs, fill_parts
+from .parts import Part, discs, fill_parts, remembered
 
 #: A pocket with more area than so many squares of the pitch is filled evenly, as a room of its
 #: own; a smaller one takes stones from its ends.
@@ -29,22 +29,24 @@ def lay_graded(ask: Ask) -> Laid:
     go where the larger ones do not: along the edge, into tips and narrow strokes. Options as for
     ``even``; sizes are taken largest first, whatever their order.
     """
+    return fill_parts(ask, fill_graded, beside=True)
 
-    def fill(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
-        order = sorted(range(len(part.sizes)), key=lambda k: -part.sizes[k].diameter)
-        centres = np.empty((0, 2))
-        size = np.empty(0, dtype=np.intp)
-        pitches = np.array([spec.pitch for spec in part.sizes])
-        for k in order:
-            room = part.rooms[k]
-            if len(centres) and not room.is_empty:
-                room = shapely.difference(room, discs(centres, (pitches[size] + pitches[k]) / 2))
-            found = _fill_size(part, k, room, first=not len(centres))
-            centres = np.concatenate((centres, found))
-            size = np.concatenate((size, np.full(len(found), k, dtype=np.intp)))
-        return centres, size
 
-    return fill_parts(ask, fill, beside=True)
+@remembered
+def fill_graded(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
+    """Fill one part with all sizes (patterns.parts.Fill)."""
+    order = sorted(range(len(part.sizes)), key=lambda k: -part.sizes[k].diameter)
+    centres = np.empty((0, 2))
+    size = np.empty(0, dtype=np.intp)
+    pitches = np.array([spec.pitch for spec in part.sizes])
+    for k in order:
+        room = part.rooms[k]
+        if len(centres) and not room.is_empty:
+            room = shapely.difference(room, discs(centres, (pitches[size] + pitches[k]) / 2))
+        found = _fill_size(part, k, room, first=not len(centres))
+        centres = np.concatenate((centres, found))
+        size = np.concatenate((size, np.full(len(found), k, dtype=np.intp)))
+    return centres, size
 
 
 def _fill_size(part: Part, size: int, room: BaseGeometry, *, first: bool) -> Points:

@@ -7,6 +7,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.artwork import Points
+from stonelayout.polylines import Path
 
 from .walls import Wall
 
@@ -22,7 +23,7 @@ class Vacancies:
         samples = [shapely.get_coordinates(room)]
         for line in shapely.get_parts(shapely.boundary(room)):
             along = np.linspace(0, line.length, int(line.length / (STEP * pitch)) + 2)
-            samples.append(shapely.get_coordinates(shapely.line_interpolate_point(line, along)))
+            samples.append(Path.of(shapely.get_coordinates(line)).at(along))
         self.outline = np.concatenate(samples)
 
     def find(self, centres: Points, least: float) -> tuple[Points, Points]:
