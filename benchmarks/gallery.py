@@ -105,7 +105,7 @@ def sheet_of(look: str, size: str, only: set[str]) -> str:
             layout = lay(artwork, [rule], catalogue.sheet(DEFAULT_SHEET))
             note = f"{len(layout)} stones"
         except StoneLayoutError as error:
-            note = str(error)[:60]
+            note = str(error).split(":")[0]
         parts.extend(render(art, layout, x, y))
         parts.append(f'<text x="{x:.1f}" y="{y - 3:.1f}" font-size="3.4">{name}: {note}</text>')
         x, tall, wide = x + width + 10, max(tall, height), max(wide, x + width + 10)
