@@ -319,3 +319,13 @@ def test_like_letters_are_filled_once(monkeypatch):
     assert len(laid) == before
     lay(word[0], margin=0.1)
     assert len(laid) == before + 1
+
+
+def test_no_stone_of_a_curved_outline_is_lost_to_rounding():
+    # y of a heart by sums of cosines; the insets of its chords lie outside by 4e-8 mm
+    t = np.arange(360) * math.tau / 360
+    y = 13 * np.cos(t) - 5 * np.cos(2 * t) - 2 * np.cos(3 * t) - np.cos(4 * t)
+    heart = shapely.Polygon(np.stack((32 * np.sin(t) ** 3, -2 * y), axis=1))
+    centres = lay(heart)
+    assert_sound(heart, centres)
+    assert measure_fill(heart, centres, STONE, PITCH).empty < 1 + 1e-4

@@ -13,7 +13,7 @@ from stonelayout.regions import inset_mitred
 from .base import Ask, Laid
 from .calm import calmed
 from .limbs import lay_limbs
-from .parts import Part, fill_parts, inset, mirrored, polygons, remembered
+from .parts import Part, depth_within, fill_parts, inset, mirrored, polygons, remembered
 from .rings import is_fat, lay_rings
 from .saturate import saturate
 from .spans import spans_of
@@ -26,6 +26,8 @@ SLACK = 2e-10
 SNAP_MM = 1e-6
 #: Arcs of an inset are chords; the room for single stones is inset by this share more.
 CHORDS = 1.2e-5
+#: How often a room is inset again.
+_INSETS = 4
 #: Obstacles within so many of their distances count as one row.
 ONE_ROW = 1.5
 #: Rounding of places on the outline of a room, in mm.
@@ -113,14 +115,38 @@ def beside_rows(obstacles: Points, distance: Points) -> BaseGeometry:
 
 
 def symmetric_room(part: Part, least: float) -> BaseGeometry:
-    """Return the room for centres, notches kept sharp, exactly symmetric where the part is."""
+    """Return the room for centres, notches kept sharp, exactly symmetric where the part is.
+
+    Insets may lie outside by some 1e-8 mm; the room is inset again until it does not.
+    """
     off = [
         shapely.hausdorff_distance(part.outline, mirrored(part.outline, axis)) if like else 0.0
         for axis, like in zip((0, 1), part.mirrors, strict=True)
     ]
     near = max(off) < EDGE_MM
     outline, strayed = calmed(part.outline, part.sizes[0].pitch)
-    room = inset_mitred(outline, least + strayed + (0.0 if near else SNAP_MM))
+    reach = least + strayed + (0.0 if near else SNAP_MM)
+    room = _made_symmetric(inset_mitred(outline, reach), part, near)
+    for _ in range(_INSETS):
+        if room.is_empty:
+            break
+        # two polygons come nearest at a vertex of one of them
+        own, others = shapely.get_coordinates(room), shapely.get_coordinates(part.outline)
+        inside = depth_within(part.outline, own, np.full(len(own), least))
+        outside = -depth_within(room, others, np.full(len(others), least))
+        short = least - min(float(inside.min()), float(outside.min()))
+        if short <= EDGE_MM:
+            break
+        reach += short + EDGE_MM
+        room = _made_symmetric(inset_mitred(outline, reach), part, near)
+    return room
+
+
+def _made_symmetric(room: BaseGeometry, part: Part, near: bool) -> BaseGeometry:
+    """Return a room that is its own mirror image to the last digit where the part is one.
+
+    ``near``: it is one already, but for rounding.
+    """
     for axis in (0, 1):
         if part.mirrors[axis] and not room.is_empty:
             if not near:
