@@ -277,3 +277,13 @@ def test_boxes_within_boxes_are_bounded(monkeypatch):
     body = '<g style="clip-path:circle(40%)">' * 20 + '<rect width="9" height="9"/>' * 100
     with pytest.raises(ArtworkError, match="boxes of over"):
         read_svg((HEAD + body + "</g>" * 20 + "</svg>").encode())
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("box", ["0 0 1e-320 1e-320", "0 0 1e300 1e300", "1e200 0 10 10"])
+def test_a_view_box_beyond_all_measure_is_passed_over(box):
+    head = f'<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="50mm" viewBox="{box}">'
+    body = '<g transform="rotate(30)"/><rect width="40" height="30" transform="scale(2)"/></svg>'
+    art = read_svg((head + body).encode())
+    assert any("viewBox" in note for note in art.notes)
+    assert art.size == (100, 50)

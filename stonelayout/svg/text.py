@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from .walk import Frame, Walker
 
 #: Characters of all texts of one drawing together, unfolded by ``use``.
-MOST_LETTERS: Final = 20_000
+MOST_LETTERS: Final = 10_000
 #: Children of a text that draw nothing.
 _SILENT: Final = frozenset(("title", "desc", "metadata", "style", "script")) | skips.ANIMATIONS
 _NOT_READ: Final = {

@@ -17,6 +17,9 @@ from .values import Matrix, parse_length, parse_numbers, split_length
 _SAME_ASPECT: Final = 1e-3
 #: Largest page in mm: ten metres of roll is already far more than a garment.
 _LARGEST_PAGE: Final = 1e5
+#: User units that a view box must exceed and keep below: beyond them scales overflow.
+_LEAST_BOX: Final = 1e-9
+_LARGEST_BOX: Final = 1e12
 
 
 @dataclass(frozen=True)
@@ -40,7 +43,8 @@ def view_box(node: Node) -> tuple[float, float, float, float] | None:
     if not numbers or len(numbers) != 4 or not np.isfinite(numbers).all():
         return None
     x, y, width, height = numbers
-    return (x, y, width, height) if width > 0.0 and height > 0.0 else None
+    usable = min(width, height) > _LEAST_BOX and max(map(abs, numbers)) < _LARGEST_BOX
+    return (x, y, width, height) if usable else None
 
 
 def fit(box: tuple[float, float, float, float], width: float, height: float, aspect: str) -> Matrix:
