@@ -30,6 +30,8 @@ VERTEX_DEGREES = 8.0
 WIDTH_DEGREES, CAP_DEGREES, LOOSE_DEGREES = 128.0, 148.0, 115.0
 #: A width seen along less than this, in pitches, is a glimpse from beside a corner.
 GLIMPSE = 0.2
+#: An inner row is not laid along less than this, in pitches: deep in a bend rows fold into scraps.
+SCRAP = 0.25
 #: The centre line of a thin stroke runs through joints up to so many pitches long.
 BRIDGE = 5.0
 #: A taper is measured over so many pitches, and carried on to the end of a stroke when the half
@@ -359,7 +361,8 @@ def row_runs(span: Span, k: int, pitch: float) -> tuple[Points, list[tuple[int, 
     along = np.diff(span.points, axis=0)
     forward = (ahead * along).sum(axis=1) > -1e-15
     wanted &= np.concatenate((forward, [True])) & np.concatenate(([True], forward))
-    return line, [(low, high) for low, high in runs(wanted) if high - low > 1]
+    found = runs(wanted)
+    return line, [(a, b) for a, b in found if span.s[b - 1] - span.s[a] > SCRAP * pitch]
 
 
 @dataclass(frozen=True, eq=False)
