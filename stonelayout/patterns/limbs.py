@@ -11,8 +11,9 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.artwork import Points
 
 from .pieces import CAPTURE, lay_line
-from .spans import Corner, Span, Thread, row_runs, runs, threads_of
+from .spans import Corner, Span, row_runs, runs
 from .standing import Standing
+from .threads import Thread, threads_of
 
 #: A stone stands on the outline's row within this share of a pitch.
 ON_ROW = 0.02

@@ -32,15 +32,11 @@ WIDTH_DEGREES, CAP_DEGREES, LOOSE_DEGREES = 128.0, 148.0, 115.0
 GLIMPSE = 0.2
 #: An inner row is not laid along less than this, in pitches: deep in a bend rows fold into scraps.
 SCRAP = 0.25
-#: The centre line of a thin stroke runs through joints up to so many pitches long.
-BRIDGE = 5.0
 #: A taper is measured over so many pitches, and carried on to the end of a stroke when the half
 #: width changes by less than STEEP on the way.
 TAPER, STEEP = 2.0, 0.25
 #: A row in the middle starts so many pitches before it has its full room.
 EARLY = 1.6
-#: A stroke is straight where it bends by less than this in a pitch, in radians.
-STRAIGHT = 0.1
 
 
 @dataclass(eq=False)
@@ -363,51 +359,6 @@ def row_runs(span: Span, k: int, pitch: float) -> tuple[Points, list[tuple[int, 
     wanted &= np.concatenate((forward, [True])) & np.concatenate(([True], forward))
     found = runs(wanted)
     return line, [(a, b) for a, b in found if span.s[b - 1] - span.s[a] > SCRAP * pitch]
-
-
-@dataclass(frozen=True, eq=False)
-class Thread:
-    """The centre line (n, 2) of a stroke too thin for two rows, and its directions at both ends.
-
-    ``ways`` (2, 2) point out of it, ``straight`` (2,) tells whether the stroke is straight there.
-    ``through``: it was carried through a joint with another stroke.
-    """
-
-    line: Points
-    ways: Points
-    straight: Flags
-    closed: bool
-    through: bool
-
-
-def threads_of(span: Span, pitch: float) -> list[Thread]:
-    """Return the centre lines of a span's thin stretches.
-
-    They end as the outline runs there: the width beside a joint would turn them aside.
-    """
-    found = []
-    thin = (span.count == 1) & span.valid
-    bend = span.bend(pitch)
-    bridged = np.zeros_like(thin)
-    gaps = runs(~thin)
-    for low, high in gaps:
-        if low == 0 or high == len(thin) or span.s[high - 1] - span.s[low] >= BRIDGE * pitch:
-            continue
-        if span.inward[low - 1] @ span.inward[high] > 0:  # not round the end of a stroke
-            thin[low:high] = bridged[low:high] = span.count[low:high] == 1
-    for low, high in runs(thin):
-        if high - low < 3:
-            continue
-        half = span.half[low:high]
-        line = span.points[low:high] + half[:, None] * span.inward[low:high]
-        if span.closed and high - low == len(thin):
-            found.append(Thread(line, np.zeros((2, 2)), np.ones(2, np.bool_), True, True))
-            continue
-        normal = span.inward[[low, high - 1]] * ((1,), (-1,))
-        ways = np.column_stack((-normal[:, 1], normal[:, 0]))
-        straight = bend[[low, high - 1]] * pitch < STRAIGHT
-        found.append(Thread(line, ways, straight, False, bool(bridged[low:high].any())))
-    return found
 
 
 def runs(flags: Flags) -> list[tuple[int, int]]:
