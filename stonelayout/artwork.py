@@ -19,17 +19,30 @@ class Line:
     """One subpath, flattened.
 
     ``points`` has shape (n, 2), in mm, n >= 1 (a single point is a dot); no two consecutive
-    points are equal. A closed line does not repeat its first point.
+    points are equal. A closed line does not repeat its first point. ``pen`` (2, 2), in mm, takes
+    a disc of diameter 1 to the pen that draws the stroke: ``w * numpy.eye(2)`` for a stroke of
+    w mm; unequal scales make it an ellipse. None where there is no stroke.
     """
 
     points: Points
     closed: bool
+    pen: Points | None = None
 
     @property
     def length(self) -> float:
         """Length along the line in mm, the closing side included."""
         path = np.concatenate((self.points, self.points[:1])) if self.closed else self.points
         return float(np.hypot(*np.diff(path, axis=0).T).sum())
+
+    def widths(self, ways: Points) -> Points:
+        """Return the stroke's widths (k,) in mm where it runs in unit directions (k, 2).
+
+        0 without a stroke. What a pen covers across a line is its extent along the normal.
+        """
+        if self.pen is None:
+            return np.zeros(len(ways))
+        normals = np.column_stack((-ways[:, 1], ways[:, 0]))
+        return np.asarray(np.hypot(*(normals @ self.pen).T), dtype=np.float64)
 
 
 @dataclass(frozen=True, eq=False)

@@ -58,7 +58,11 @@ def ask_inward(ask: Ask, frame: Frame) -> Ask:
         if not region.is_valid:
             region = shapely.make_valid(region)
     lines = tuple(
-        Line(np.round(frame.inward(line.points), FRAME_DECIMALS) + 0.0, line.closed)
+        Line(
+            np.round(frame.inward(line.points), FRAME_DECIMALS) + 0.0,
+            line.closed,
+            None if line.pen is None else frame.turn @ line.pen,
+        )
         for line in ask.lines
     )
     return replace(ask, region=region, lines=lines, obstacles=None)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from stonelayout.artwork import Line
 from stonelayout.findings import Finding
 from stonelayout.polylines import Path
 
@@ -16,6 +18,7 @@ from .base import Ask, Laid, Spec
 from .curves import beside, offset_rings, own_start
 from .gauge import Gauge, Track
 from .localwidth import has_room, sized_tracks
+from .pens import line_tracks
 
 
 def lay_edge(ask: Ask) -> Laid:
@@ -33,8 +36,11 @@ def lay_edge(ask: Ask) -> Laid:
     return lay_rows_together([ask], edge_tracks)[0]
 
 
-def edge_tracks(ask: Ask) -> tuple[list[Track], list[Finding]]:
-    """Return the curves that the rows of one shape run on, the outermost first, with sizes."""
+def edge_tracks(ask: Ask, beside: Sequence[Line] = ()) -> tuple[list[Track], list[Finding]]:
+    """Return the curves that the rows of one shape run on, the outermost first, with sizes.
+
+    ``beside`` are drawn lines of other shapes of the same rule.
+    """
     rows = int(ask.options.get("rows", 1))
     margin = float(ask.options.get("margin", 0.0))
     where = str(ask.options.get("where", "auto"))
@@ -44,10 +50,10 @@ def edge_tracks(ask: Ask) -> tuple[list[Track], list[Finding]]:
     on_line = ask.region is None and where == "on"
     region = ask.region if ask.region is not None else _enclosed(drawn)
     open_lines = [] if ask.region is not None else [path for path in drawn if not path.closed]
-    sign, beside = {"on": (-1.0, 0.0), "inside": (-1.0, 1.0), "outside": (1.0, 1.0)}[where]
+    sign, aside = {"on": (-1.0, 0.0), "inside": (-1.0, 1.0), "outside": (1.0, 1.0)}[where]
 
     def depth(size: Spec, row: int) -> float:
-        return sign * (beside * (size.diameter / 2 + margin) + row * size.pitch)
+        return sign * (aside * (size.diameter / 2 + margin) + row * size.pitch)
 
     @functools.cache
     def curves(size: Spec, row: int) -> list[Path]:
@@ -56,7 +62,10 @@ def edge_tracks(ask: Ask) -> tuple[list[Track], list[Finding]]:
             return [part for path in drawn for part in _beside(path, step, rows)]
         return offset_rings(region, depth(size, row))
 
-    findings = []
+    findings: list[Finding] = []
+    if on_line and rows == 1:
+        needs = np.array([size.diameter + 2 * margin for size in ask.sizes])
+        return line_tracks(ask, needs, beside), findings
     if open_lines and not on_line:
         findings.append(
             Finding(

@@ -95,8 +95,8 @@ def choose_sizes(fit: Sizes, step: float, pitches: Points, loose: Points, closed
     fit = np.minimum(fit, kinds - 1)
     wide = np.concatenate((fit[-1:], fit, fit[:1])) if closed else np.pad(fit, 1, mode="edge")
     fit = np.maximum(np.maximum(wide[:-2], wide[1:-1]), wide[2:])
-    if not fit.any():
-        return np.zeros(count, dtype=np.intp)
+    if not fit.any() or step <= 0:
+        return np.full(count, fit.max(), dtype=np.intp)
     rank = np.arange(kinds)[:, None]
     misfit = np.where(loose > 0, _LEFT_OUT * step / float(pitches.min()), _MISFIT)
     small = np.concatenate(([0.0], np.cumsum(step / pitches[:-1])))[:, None]

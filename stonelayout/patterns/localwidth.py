@@ -13,12 +13,18 @@ from stonelayout.polylines import Path, Points
 
 from .curves import own_start
 from .gauge import Gauge, Sizes, Track, choose_sizes, gauge_of, sample_places
+from .rows import row_corners
 
 #: Stones of one row nearer along it than this, in pitches, are beside each other, not opposite.
 _BESIDE = 3.0
 #: The curve of another size is looked for so many times as far as its offset differs (at a corner
 #: of 60 degrees it is twice as far).
 _REACH = 2.2
+#: Lines meet where they come nearer than this, in pitches; so far from there, in pitches along a
+#: line, the other is no row opposite.
+_MEET, _PARTED = 0.25, 4.0
+#: The sides of a corner are no opposite rows up to so many pitches along the line.
+_FOLD = 8.0
 #: Parallel rows have room when so much of the one farthest in has.
 _NEARLY_ALL = 0.9
 #: The curve of another size may be longer or shorter than the smallest size's by this factor.
@@ -30,22 +36,65 @@ def room_to_opposite(path: Path, others: Sequence[Path], pitch: float) -> npt.ND
 
     ``others`` are all curves of the same rows, the path among them.
     """
-    from scipy.spatial import KDTree
-
     places = sample_places(path, np.array([pitch]))
-    tree = KDTree(path.at(places))
     clear = np.ones(len(places), dtype=np.bool_)
     for other in others:
-        along = sample_places(other, np.array([pitch]))
-        near = tree.sparse_distance_matrix(KDTree(other.at(along)), pitch, output_type="ndarray")
-        mine, theirs = near["i"], near["j"]
-        if other is path:
-            apart = np.abs(places[mine] - along[theirs])
-            if path.closed:
-                apart = np.minimum(apart, path.length - apart)
-            mine = mine[apart > _BESIDE * pitch]
-        clear[mine] = False
+        clear[_opposite(path, places, other, pitch)[0]] = False
     return clear
+
+
+def room_on_line(
+    path: Path, others: Sequence[Path], pitch: float, places: Points
+) -> npt.NDArray[np.bool_]:
+    """Tell at which places (n,) of a drawn line no row on ``others`` is opposite within a pitch.
+
+    Lines that meet are not opposite there, nor are the two sides of a corner: rows share a stone
+    and part again.
+    """
+    clear = np.ones(len(places), dtype=np.bool_)
+    met = np.zeros(len(places), dtype=np.bool_)
+    bends = row_corners(path, pitch).at
+    for other in others:
+        mine, step, apart = _opposite(path, places, other, pitch)
+        if other is path:
+            fold = _away(places[mine] + step / 2, bends, path) < pitch
+            real = ~(fold & (np.abs(step) < _FOLD * pitch))
+            mine, apart = mine[real], apart[real]
+        clear[mine] = False
+        met[mine[apart < _MEET * pitch]] = True
+    return np.asarray(clear | (_away(places, places[met], path) < _PARTED * pitch))
+
+
+def _opposite(
+    path: Path, places: Points, other: Path, pitch: float
+) -> tuple[npt.NDArray[np.intp], Points, Points]:
+    """Return the places opposite another path within a pitch: index, step along, distance.
+
+    The step in mm leads along the path to the place opposite, where that is on the same path.
+    """
+    from scipy.spatial import KDTree
+
+    along = sample_places(other, np.array([pitch]))
+    tree = KDTree(path.at(places))
+    near = tree.sparse_distance_matrix(KDTree(other.at(along)), pitch, output_type="ndarray")
+    step = along[near["j"]] - places[near["i"]]
+    if other is path:
+        if path.closed:
+            step -= path.length * np.round(step / path.length)
+        beyond = np.abs(step) > _BESIDE * pitch
+        near, step = near[beyond], step[beyond]
+    return near["i"], step, near["v"]
+
+
+def _away(places: Points, spots: Points, path: Path) -> Points:
+    """Return how far places (n,) of a path are along it from the nearest of its spots."""
+    if not len(spots):
+        return np.full(len(places), np.inf)
+    turns = path.length * np.arange(-1.0, 2.0) if path.closed else np.zeros(1)
+    around = np.sort((spots + turns[:, None]).ravel())
+    after = np.minimum(np.searchsorted(around, places), len(around) - 1)
+    steps = np.abs(around[[np.maximum(after - 1, 0), after]] - places)
+    return np.asarray(steps.min(axis=0), dtype=np.float64)
 
 
 def has_room(paths: Sequence[Path], pitch: float) -> bool:

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from stonelayout.artwork import Line
 from stonelayout.findings import Finding
 from stonelayout.neighbours import ROUNDING, pairs_nearer
 from stonelayout.polylines import Corners, Path, Points
@@ -20,6 +21,7 @@ from .curves import ask_inward, drawn_paths, frame_of_paths, own_start
 from .gauge import Track
 from .mostkept import most_kept
 from .parts import Frame
+from .pens import lines_beside, without_guides
 from .respacing import space_anew
 from .rowatwork import RowAtWork, Stands
 from .rows import lay_row, row_corners
@@ -35,15 +37,15 @@ _FIRST_WORTH = 1e-3
 #: A stone of an inner row is worth this part of one in the row around it: outlines stay whole.
 _INNER_WORTH = 0.3
 
-TracksOf = Callable[[Ask], tuple[list[Track], list[Finding]]]
+TracksOf = Callable[[Ask, Sequence[Line]], tuple[list[Track], list[Finding]]]
 
 
 def lay_rows_together(asks: Sequence[Ask], tracks_of: TracksOf) -> list[Laid]:
     """Lay the rows of several shapes together, and settle where they meet.
 
     ``tracks_of`` gives the curves of one ask (``edge_tracks``, ``spine_tracks``), which it gets
-    in a frame of their own, so that artwork moved, turned or mirrored gets the same rows; all
-    asks share their sizes. Returns one answer for each ask: where rows
+    in a frame of their own, so that artwork moved, turned or mirrored gets the same rows, with
+    the drawn lines near it; all asks share their sizes. Returns one answer for each ask: where rows
     cross they share one stone (it belongs to the first), a shared edge is laid once, of stones
     too near to each other or to obstacles the fewest are removed, and the rows are spaced anew
     on both sides of a gap. Findings say how many stones went, and where.
@@ -53,8 +55,8 @@ def lay_rows_together(asks: Sequence[Ask], tracks_of: TracksOf) -> list[Laid]:
         return [Laid.of(np.empty((0, 2))) for _ in asks]
     frame = frame_of_paths(drawn)
     pitches = np.array([size.pitch for size in asks[0].sizes])
-    inward = [ask_inward(ask, frame) for ask in asks]
-    made = [tracks_of(ask) for ask in inward]
+    inward, notes = without_guides([ask_inward(ask, frame) for ask in asks])
+    made = [tracks_of(ask, near) for ask, near in zip(inward, lines_beside(inward), strict=True)]
     tracks = [
         track if track.gauge else Track(own_start(track.path), depth=track.depth)
         for found, _ in made
@@ -69,7 +71,9 @@ def lay_rows_together(asks: Sequence[Ask], tracks_of: TracksOf) -> list[Laid]:
             break
         for line in lines:
             space_anew(line, lines, stands, pitches)
-    return _answers(asks, made, lines, frame)
+    answers = _answers(asks, made, lines, frame)
+    answers[0] = replace(answers[0], findings=(*answers[0].findings, *notes))
+    return answers
 
 
 def _first_rows(

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import shapely
 from shapely.geometry import Polygon
 
+from stonelayout.artwork import Line
 from stonelayout.centreline import Branch, centreline
 from stonelayout.findings import Finding
 from stonelayout.polylines import Path, Points
@@ -14,8 +17,8 @@ from stonelayout.units import mm
 from .base import Ask, Laid
 from .curves import own_start
 from .gauge import Gauge, Track, choose_sizes, gauge_of, sample_places
-from .localwidth import sized_tracks
 from .parts import polygons
+from .pens import line_tracks
 
 #: Room across, in pitches, from which two rows fit, and from which a zigzag does (algorithm study).
 TWO_ROWS, ZIGZAG = 0.866, 0.5
@@ -40,19 +43,18 @@ def lay_spine(ask: Ask) -> Laid:
     return lay_rows_together([ask], spine_tracks)[0]
 
 
-def spine_tracks(ask: Ask) -> tuple[list[Track], list[Finding]]:
-    """Return the centre lines of one shape, cut and brought out to where stones have room."""
-    if ask.region is None:
-        lines = [Path.of(line.points, line.closed) for line in ask.lines]
-        pitches = np.array([size.pitch for size in ask.sizes])
-        if len(pitches) == 1:
-            return [Track(line) for line in lines], []
-        return sized_tracks([lines for _ in ask.sizes], [0.0 for _ in ask.sizes], pitches), []
+def spine_tracks(ask: Ask, beside: Sequence[Line] = ()) -> tuple[list[Track], list[Finding]]:
+    """Return the centre lines of one shape, cut and brought out to where stones have room.
+
+    ``beside`` are drawn lines of other shapes of the same rule.
+    """
     margin = float(ask.options.get("margin", 0.0))
     floors = [
         max(size.diameter / 2 + margin - float(ask.options.get("overhang", 0.0)), 0.0)
         for size in ask.sizes
     ]
+    if ask.region is None:
+        return line_tracks(ask, 2 * np.array(floors), beside), []
     large, small = ask.sizes[0], ask.sizes[-1]
     tracks: list[Track] = []
     lost: list[tuple[float, Points]] = []

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -115,9 +115,9 @@ def stroked(flats: Sequence[Flat], matrix: Matrix, pen: Pen) -> BaseGeometry:
     return EMPTY if placed.area < _NO_AREA else shapely.normalize(placed)
 
 
-def lines_of(flats: Sequence[Flat], matrix: Matrix) -> tuple[Line, ...]:
-    """Return the subpaths as drawn, in mm."""
-    return tuple(Line(place(flat.points, matrix), flat.closed) for flat in flats)
+def lines_of(flats: Sequence[Flat], matrix: Matrix, pen: Points | None) -> tuple[Line, ...]:
+    """Return the subpaths as drawn, in mm, with the pen that draws them (Line.pen)."""
+    return tuple(Line(place(flat.points, matrix), flat.closed, pen) for flat in flats)
 
 
 def clipped(drawn: Drawn, clip: BaseGeometry) -> Drawn:
@@ -132,7 +132,8 @@ def clipped(drawn: Drawn, clip: BaseGeometry) -> Drawn:
     edge = drawn.stroke_area
     edge = None if edge is None else _polygons(shapely.intersection(edge, clip))
     if area is not None and not area.is_empty:
-        outline = tuple(rings(area))
+        pen = drawn.outline[0].pen if drawn.outline else None
+        outline = tuple(replace(line, pen=pen) for line in rings(area))
     else:
         outline = tuple(_cut_lines(drawn.outline, clip))
     return Drawn(area, edge, outline)
@@ -163,7 +164,7 @@ def _cut_lines(lines: Sequence[Line], clip: BaseGeometry) -> list[Line]:
         if line.closed and rest.geom_type == "MultiLineString":
             rest = shapely.line_merge(rest)  # the piece over the start is one
         out += [
-            Line(shapely.get_coordinates(part), closed=False)
+            Line(shapely.get_coordinates(part), closed=False, pen=line.pen)
             for part in shapely.get_parts(rest)
             if part.geom_type == "LineString" and part.length > 0.0
         ]

@@ -194,7 +194,7 @@ class _Reader:
         matrix, properties = visit.frame.matrix, visit.frame.properties
         flats = flattened(visit.subpaths, matrix, self.tolerance)
         area = edge = None
-        width = 0.0
+        width, line_pen = 0.0, None
         if has_fill and visit.node.tag != "line":
             area = _some(filled(flats, matrix, properties["fill-rule"]))
         if has_stroke:
@@ -208,10 +208,12 @@ class _Reader:
                 placed_flats = flattened(placed, IDENTITY, self.tolerance)
                 edge = _some(stroked(placed_flats, IDENTITY, pen)) if pen else None
                 width = pen.width if pen else 0.0
+                line_pen = width * IDENTITY[:, :2]
             elif pen is not None:
                 edge = _some(stroked(flats, matrix, pen))
                 width = pen.width * (largest * smallest) ** 0.5
-        outline = lines_of(flats, matrix)
+                line_pen = pen.width * matrix[:, :2]
+        outline = lines_of(flats, matrix, line_pen)
         return Drawn(area, edge, outline), width
 
     def _name(self, visit: Visit) -> str:
