@@ -126,3 +126,13 @@ def test_row_with_a_gauge_keeps_both_pitches():
     assert np.ptp(stretch) < 1e-9
     assert stretch.min() >= 1 - 1e-9
     assert np.count_nonzero(np.diff(row.size)) == 1
+
+
+def test_free_end_of_a_stub_does_not_take_the_size_of_its_joint():
+    """A bar 2.5 mm wide that leaves a post 5 mm wide: from the joint on all stones are small."""
+    post = shapely.union_all([box(0, 0, 5, 50), box(5, 20, 17, 22.5)])
+    laid = lay_spine(ask(post))
+    bar = laid.centres[:, 0] > 5
+    assert bar.sum() >= 4
+    assert set(laid.size[bar].tolist()) == {2}
+    assert set(laid.size[~bar].tolist()) == {0}

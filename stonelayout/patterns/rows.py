@@ -222,7 +222,8 @@ def _end_sizes(
     found = gauge.at(ends).tolist()
     for place, size in shared.items():
         for k in (0, 1):
-            if _apart(path, place % path.length, ends[k] % path.length) < SNAP_MM:
+            end = ends[k] - path.length if path.closed and ends[k] > path.length else ends[k]
+            if _apart(path, place, end) < SNAP_MM:
                 found[k] = size
     return found[0], found[1]
 

@@ -70,7 +70,10 @@ def spine_tracks(ask: Ask, beside: Sequence[Line] = ()) -> tuple[list[Track], li
                     tracks.append(Track(part))
                 else:
                     ends = (k > 0 or branch.free[0], k + 1 < len(parts) or branch.free[1])
-                    tracks.append(_sized(own_start(part), ends, polygon, floors, ask))
+                    own = own_start(part)
+                    if not part.closed and bool((own.points[0] != part.points[0]).any()):
+                        ends = ends[::-1]
+                    tracks.append(_sized(own, ends, polygon, floors, ask))
             across = 2 * branch.radius - large.diameter - 2 * margin
             steps = np.hypot(*np.diff(branch.points, axis=0).T)
             total += float(steps.sum())
