@@ -4,6 +4,7 @@ Run: python benchmarks/courses.py
 """
 
 import json
+import math
 import time
 from pathlib import Path
 
@@ -44,6 +45,17 @@ def row(name: str, region: shapely.Geometry) -> None:
     )
 
 
+def bends(stem: float) -> shapely.Geometry:
+    """Return a stroke of two bends, so many pitches wide, its chords within 0.005 mm."""
+    width = stem * PITCH + STONE
+    radius = 0.75 * width
+    quarter = math.ceil(math.pi / 4 / math.acos(1 - 0.005 / (radius + width / 2)))
+    turn = np.linspace(0, 1.5 * np.pi, 3 * quarter + 1)
+    top = np.column_stack((np.cos(turn), -np.sin(turn) - 1)) * radius
+    line = shapely.linestrings(np.concatenate((top, -top[-2::-1])))
+    return shapely.buffer(line, width / 2, quad_segs=quarter, cap_style="flat")
+
+
 def main() -> None:
     """Print the tables."""
     glyphs = json.loads(DATA.read_text(encoding="utf-8"))["glyphs"]
@@ -57,9 +69,12 @@ def main() -> None:
     row("disc", shapely.Point(0, 0).buffer(20, 64))
     row("ring", shapely.Point(0, 0).buffer(25, 64) - shapely.Point(0, 0).buffer(13, 64))
     print("growth: stones, processor seconds")
-    for stem in (5.01, 10.01, 20.01, 40.01):  # like letters are laid once
-        centres, seconds = lay(glyph(glyphs["sans S"], stem))
-        print(f"{len(centres):7d} {seconds:8.2f}")
+    first = None
+    for stem in (12, 24, 48, 100):
+        centres, seconds = lay(bends(stem))
+        first = first or (len(centres), seconds)
+        power = math.log(seconds / first[1]) / math.log(max(len(centres) / first[0], 1.01))
+        print(f"{len(centres):7d} {seconds:8.2f}" + (f"  n^{power:.2f}" if power else ""))
 
 
 if __name__ == "__main__":

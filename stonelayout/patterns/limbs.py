@@ -69,16 +69,16 @@ def lay_inner(
     """Lay an inner row in step with the outline's row, unless that tears holes in it."""
     if not where:
         return
-    before = standing.centres
+    before = len(standing.centres)
     copy_across(standing, span, s, line, where)
     lay_runs(standing, span, line, where)
     torn = holes(standing, line, where)
-    if torn > 0 and len(standing.centres) > len(before):
-        copied = standing.centres
-        standing.return_to(before, len(before))
+    if torn > 0 and len(standing.centres) > before:
+        copied = standing.take_back(before)
         lay_runs(standing, span, line, where)
         if holes(standing, line, where) > torn - HOLE:
-            standing.return_to(copied, len(before))
+            standing.take_back(before)
+            standing.put(copied)
 
 
 def facing(threads: list[Thread], pitch: float) -> Points:

@@ -193,7 +193,9 @@ def lay_line(
 
 def _stretches_on_axes(standing: Standing, path: Path) -> list[Points]:
     """Return the stretches of a row, not the whole, that run along an axis of symmetry."""
-    found = []
+    found: list[Points] = []
+    if not standing.axes:
+        return found
     count = max(math.ceil(path.length / (STEP * standing.pitch)), 2)
     s = np.linspace(0, path.length, count + 1)
     points = path.at(s)

@@ -40,8 +40,8 @@ def vacancies(standing: Standing, rim: Points, near: Points | None = None) -> Po
         except QhullError:
             pass  # all on one line: the largest clearance is on the rim
     places = np.concatenate(found)
-    away, _ = standing.nearest(places)
-    order = np.lexsort((places[:, 1], places[:, 0], -np.round(away, 7)))
+    away = np.round(standing.clearance(places), 7)
+    order = np.lexsort((places[:, 1], places[:, 0], -away))
     return places[order]
 
 

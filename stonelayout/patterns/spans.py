@@ -10,7 +10,8 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from shapely.geometry import Polygon
+import shapely
+from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.artwork import Points
@@ -73,6 +74,13 @@ class Span:
         from scipy.spatial import KDTree
 
         return KDTree(self.points)
+
+    @cached_property
+    def curve(self) -> BaseGeometry:
+        """The samples as a prepared line."""
+        line = LineString(self.points)
+        shapely.prepare(line)
+        return line
 
     def bend(self, pitch: float) -> Points:
         """Return the curvature at the samples, over two pitches, in radians per mm (n,)."""
@@ -349,10 +357,10 @@ def row_runs(span: Span, k: int, pitch: float) -> tuple[Points, list[tuple[int, 
     offset = np.minimum(k * span.gap, span.half)
     line = span.points + offset[:, None] * span.inward
     some = np.flatnonzero(wanted)
-    away, _ = span.tree.query(
-        line[some], distance_upper_bound=float(offset[some].max()) + 0.12 * pitch
-    )
-    wanted[some] = away >= offset[some] - 0.12 * pitch
+    least = offset[some] - 0.12 * pitch
+    across = shapely.points(line[some])
+    near = shapely.dwithin(span.curve, across, least)  # type: ignore[call-overload] # arrays work
+    wanted[some] = ~near
     ahead = np.diff(line, axis=0)
     along = np.diff(span.points, axis=0)
     forward = (ahead * along).sum(axis=1) > -1e-15

@@ -12,10 +12,12 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.artwork import Points
 from stonelayout.neighbours import pairs_nearer
 
+from .cells import Cells
+
 Flags = npt.NDArray[np.bool_]
 
-#: Stones kept in a plain list before the tree is built again; more in a large shape.
-_LATEST = 48
+#: Stones for which there is room at first.
+_STORE = 64
 
 
 class Standing:
@@ -40,21 +42,36 @@ class Standing:
         self.axes = [axis for axis in (0, 1) if mirrors[axis]]
         self._blocks = np.concatenate((obstacles, np.empty((0, 2))))
         self._extra = np.asarray(distance, dtype=np.float64) - pitch
-        self.centres = np.empty((0, 2))
-        self._tree_size = 0
-        self._tree: Any = None
+        self._store, self._size = np.empty((_STORE, 2)), 0
+        x0, y0, x1, y1 = room.bounds if not room.is_empty else (0.0, 0.0, 0.0, 0.0)
+        self._cells = Cells(pitch, max(x1 - x0, y1 - y0))
         self._obstacle_trees: list[tuple[float, Any, Any]] | None = None
+
+    @property
+    def centres(self) -> Points:
+        """Stones in the order in which they were laid, (n, 2): a view."""
+        return self._store[: self._size]
 
     @property
     def all_centres(self) -> Points:
         """Stones and obstacles, (k, 2)."""
         return np.concatenate((self.centres, self._blocks))
 
-    def return_to(self, centres: Points, common: int) -> None:
-        """Let the stones of another time stand; the first ``common`` stand now, too."""
-        self.centres = centres
-        if self._tree_size > common:
-            self._tree, self._tree_size = None, 0
+    def take_back(self, size: int) -> Points:
+        """Take away all stones but the first ``size``; returns them."""
+        taken = self.centres[size:].copy()
+        self._cells.drop(taken, size)
+        self._size = size
+        return taken
+
+    def put(self, points: Points) -> None:
+        """Add points (k, 2) that are known to be free, as they are."""
+        size = self._size + len(points)
+        if size > len(self._store):
+            self._store = np.concatenate((self.centres, np.empty((size, 2))))
+        self._store[self._size : size] = points
+        self._cells.add(points, self._size)
+        self._size = size
 
     def let_go(self, room: BaseGeometry) -> None:
         """Give up symmetry, and let centres stand anywhere in ``room``."""
@@ -73,30 +90,24 @@ class Standing:
     def nearest(self, points: Points) -> tuple[Points, npt.NDArray[np.intp]]:
         """Return the distance to the stone that blocks most and its index, (k,) each.
 
-        Obstacles have negative indices; their distance is given as if they kept the pitch.
+        Obstacles have negative indices; their distance is given as if they kept the pitch. The
+        distance is inf where nothing blocks.
         """
-        from scipy.spatial import KDTree
-
-        size = len(points)
-        best = np.full(size, np.inf)
-        index = np.zeros(size, dtype=np.intp)
-        if not size:
-            return best, index
-        if len(self.centres) - self._tree_size > max(_LATEST, self._tree_size // 64):
-            self._tree, self._tree_size = KDTree(self.centres), len(self.centres)
-        if self._tree_size:
-            best, index = self._tree.query(points)
-        latest = self.centres[self._tree_size :]
-        if len(latest):
-            away = np.hypot(points[:, 0, None] - latest[:, 0], points[:, 1, None] - latest[:, 1])
-            k = away.argmin(axis=1)
-            value = away[np.arange(size), k]
-            nearer = value < best
-            best = np.where(nearer, value, best)
-            index = np.where(nearer, k + self._tree_size, index)
+        best, index = self._cells.nearest(points)
         if len(self._blocks):
             self._near_obstacles(points, best, index)
         return best, index
+
+    def clearance(self, points: Points) -> Points:
+        """Return the distance to what is nearest, (k,), however far; inf without stones."""
+        from scipy.spatial import KDTree
+
+        if not len(self.centres):
+            best = np.full(len(points), np.inf)
+        else:
+            best = np.asarray(KDTree(self.centres).query(points)[0], dtype=np.float64)
+        self._near_obstacles(points, best, np.zeros(len(points), dtype=np.intp))
+        return best
 
     def _near_obstacles(self, points: Points, best: Points, index: npt.NDArray[np.intp]) -> None:
         from scipy.spatial import KDTree
@@ -154,7 +165,7 @@ class Standing:
         drop = np.zeros(len(world), dtype=np.bool_)
         drop[pairs[same, 1]] = True
         new = world[keep & ~drop]
-        self.centres = np.concatenate((self.centres, new))
+        self.put(new)
         return len(new)
 
     def snapped(self, points: Points, reach: float, way: float = 0.0) -> Points:
