@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from itertools import pairwise
 
@@ -12,6 +13,8 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.artwork import Points
 from stonelayout.regions import rings_of
+
+from .parts import Part, inset, mirrored, polygons
 
 #: An outline trembles when it turns to and fro by more than this, in radians in a pitch.
 TREMBLE = 1.5
@@ -44,6 +47,26 @@ def calmed(outline: BaseGeometry, pitch: float) -> tuple[BaseGeometry, float]:
             strayed = max(strayed, float(depth.max()))
         parts.append(smooth)
     return shapely.union_all(parts), strayed
+
+
+def calm_part(part: Part) -> Part:
+    """Return a part whose rooms have calm outlines where its own outline trembles.
+
+    Rooms get no larger; what keeps inside them keeps inside the true outline, too.
+    """
+    outline, strayed = calmed(part.outline, part.sizes[0].pitch)
+    if not strayed:
+        return part
+    rooms = []
+    for spec, room in zip(part.sizes, part.rooms, strict=True):
+        least = spec.diameter / 2 + float(part.options.get("margin", 0.0))
+        calm = inset(outline, least + strayed)
+        for axis in (0, 1):
+            if part.mirrors[axis]:
+                calm = shapely.intersection(calm, mirrored(calm, axis))
+        calm = shapely.intersection(calm, room)
+        rooms.append(shapely.MultiPolygon(polygons(calm)))
+    return dataclasses.replace(part, rooms=tuple(rooms))
 
 
 def _turns(ring: Points) -> Points:

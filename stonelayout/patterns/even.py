@@ -13,14 +13,17 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.artwork import Points
+from stonelayout.bounds import proved_bound
 
 from .base import Ask, Laid
+from .calm import calm_part
+from .healing import healed, seated
 from .insertion import Inserter
 from .lattice import best_lattice
 from .mirrors import NONE, Mirrors, symmetric_room, symmetries
 from .packing import Packer
 from .parts import Part, fill_parts, remembered
-from .relax import Soft, relax
+from .relax import Soft, Trial, relax
 
 
 @dataclass(frozen=True)
@@ -62,7 +65,7 @@ class Effort:
 
 EFFORTS = {
     "draft": Effort((), 0, 0, 0.9, 1, 0, 1),
-    "good": Effort((0.1, 0.17, 0.28), 3, 3, 0.66, 1, 0, 2, steps=220),
+    "good": Effort((0.1, 0.17, 0.28), 3, 3, 0.66, 1, 0, 3, steps=220),
     "best": Effort((0.03, 0.1, 0.17, 0.25, 0.35, 0.5), 36, 8, 0.6, 3, 8, 3),
 }
 #: A room counts as round when 4 pi A / L^2 is above this.
@@ -77,17 +80,18 @@ PULL = 0.5
 MANY = 2500
 #: Of many discs those within BAND pitches of the outline are evened; RIM more are looked at.
 BAND, RIM = 6.0, 1.5
-#: The room left over is shared out by one of these pushes: the one that leaves the smallest
-#: vacancy.
-EVENING = tuple(
-    (Soft(1.22, weight, PULL), Soft(reach, weight))
-    for reach, weight in ((1.22, 0.3), (1.12, 0.3), (1.22, 0.02))
-)
+#: The room left over is shared out by a push that reaches so many pitches; what is tidiest stays.
+EVENING = (1.12, 1.22, 1.4)
+#: A push is weak from the start and fades, so that no distance is given up at its end.
+FADING = (0.3, 0.1, 0.03, 0.01, 0.003)
 #: A room is simplified by this share of a pitch before it is made symmetric; what is lost, with
 #: what walls lose, is less than their margin.
 ROUGH = 1e-5
-#: A fill of higher symmetry is taken when it has at least this share of the stones.
-FAIR = 0.95
+#: A fill of higher symmetry is taken when it has at least this share of the stones; more with turns
+#: of four, which are no tidier than rows.
+FAIR, NO_TIDIER = 0.95, 0.98
+#: A fill of two axes gives way to one of one axis that has more stones and is tidier by so much.
+TIDIER = 0.1
 #: Discs of a start within this many pitches of one of two mirrors go onto it.
 ONTO = 0.25
 
@@ -106,6 +110,7 @@ def lay_even(ask: Ask) -> Laid:
 @remembered
 def fill_even(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
     """Fill one part evenly, behind an edge row if asked (patterns.parts.Fill)."""
+    part = calm_part(part)
     if part.options.get("edge_row"):
         from .edgerow import fill_behind_edge_row
 
@@ -125,26 +130,44 @@ def fill_evenly(part: Part) -> Points:
         return grid
     if not effort.grids or len(grid) > MANY:
         mirrors = tuple(found for found in mirrors if len(found.group) <= 4)[:1]
-    fills = [_fill(part.room, pitch, effort, found) for found in mirrors]
-    enough = FAIR * max(len(fill) for fill in fills)
-    return next(fill for fill in fills if len(fill) >= enough)
+    plain = [found for found in mirrors if len(found.group) <= 4]
+    fills = [_fill(part.room, pitch, effort, found) for found in plain]
+    most = max(len(fill) for fill, _ in fills)
+    for found in mirrors[: -len(plain)]:
+        fill, _ = _fill(part.room, pitch, effort, found)
+        if len(fill) >= most * (NO_TIDIER if len(found.group) == 8 else FAIR):
+            return fill
+    best, untidiness = fills[0]
+    for fill, other in fills[1:]:
+        tidier = len(fill) > len(best) and other < untidiness - TIDIER
+        if tidier or len(best) < FAIR * len(fill):
+            best, untidiness = fill, other
+    return best
 
 
-def _fill(room: BaseGeometry, pitch: float, effort: Effort, mirrors: Mirrors) -> Points:
+def _fill(
+    room: BaseGeometry, pitch: float, effort: Effort, mirrors: Mirrors
+) -> tuple[Points, float]:
+    """Return a fill of one symmetry, and how untidy it is (Packer.untidiness)."""
     axes = mirrors.axes
     room = symmetric_room(room, mirrors, ROUGH * pitch)
     packer = Packer(room, pitch, mirrors)
     grid = best_lattice(room, pitch, mirrors=axes)
     if len(mirrors) > 1:  # little is left to handle, so more can be tried
         effort = dataclasses.replace(effort, excess=effort.finer, grids=2 * effort.grids)
-    starts = [] if len(grid) > MANY else _starts(room, grid, pitch, effort, axes)
+    bound = proved_bound(room, pitch) if effort.batches else math.inf
+    starts = (
+        [] if len(grid) > MANY or len(grid) >= bound else _starts(room, grid, pitch, effort, axes)
+    )
     near = (ONTO if len(mirrors) > 1 else 1e-6) * pitch
     fitting = packer.press([mirrors.between(start, near) for start in starts])
     if len(mirrors.group) <= 4:  # the grid has the symmetry of the axes
         fitting.append(mirrors.between(grid, 1e-6 * pitch))
     centres = max(fitting, key=packer.count, default=np.empty((0, 2)))
     if not len(centres):
-        return centres
+        return centres, math.inf
+    if packer.count(centres) >= bound:  # no more can fit
+        effort = dataclasses.replace(effort, batches=0, sweeps=0)
     if effort.batches and packer.count(centres) <= FEW:
         centres = packer.search(centres, effort.batches)
     inserter = Inserter(
@@ -155,43 +178,62 @@ def _fill(room: BaseGeometry, pitch: float, effort: Effort, mirrors: Mirrors) ->
         steps=effort.steps,
         narrowest=effort.narrowest,
     )
-    centres = _evened(packer, centres, effort)
+    pushes = min(effort.evenings, 1)
+    centres = _evened(packer, centres, effort, pushes)
     for _ in range(effort.sweeps):
         before = len(centres)
         centres, tried = inserter.sweep(centres, effort.tries)
-        if not tried or (len(centres) == before and effort.tries == 1):
+        if pushes == effort.evenings and (
+            not tried or (len(centres) == before and effort.tries == 1)
+        ):
             break
-        centres = _evened(packer, centres, effort)
-    return mirrors.everywhere(centres)
+        if len(centres) == before:
+            pushes = effort.evenings
+        centres = _evened(packer, centres, effort, pushes)
+    if pushes < effort.evenings:
+        centres = _evened(packer, centres, effort, effort.evenings)
+    if effort.evenings > 1 and len(centres) <= MANY:
+        centres = seated(packer, healed(packer, centres))
+    return mirrors.everywhere(centres), packer.untidiness(centres)
 
 
-def _evened(packer: Packer, centres: Points, effort: Effort) -> Points:
+def _evened(packer: Packer, centres: Points, effort: Effort, pushes: int) -> Points:
     """Share out what room is left over, without giving up any distance."""
     if len(centres) <= MANY:
-        return _evened_band(packer, centres, np.ones(len(centres), dtype=np.bool_), effort)
+        return _evened_band(packer, centres, np.ones(len(centres), dtype=np.bool_), effort, pushes)
     away = packer.from_outline(centres) / packer.pitch
     near = away < BAND + RIM
-    evened = _evened_band(packer, centres[near], away[near] < BAND, effort)
+    evened = _evened_band(packer, centres[near], away[near] < BAND, effort, 1)
     return np.concatenate((centres[~near], evened))
 
 
 def _evened_band(
-    packer: Packer, centres: Points, free: npt.NDArray[np.bool_], effort: Effort
+    packer: Packer, centres: Points, free: npt.NDArray[np.bool_], effort: Effort, pushes: int
 ) -> Points:
     """Share out the room among discs that are free to move."""
-    best, least = centres, packer.raggedness(centres)
-    for pull, soft in EVENING[: effort.evenings if free.all() else 1]:
-        start = packer.trial(centres, free)
-        drawn, _ = relax([start], packer.pitch, packer.wall, effort.steps, pull)[0]
-        for trial in (packer.pinned(drawn, free), packer.trial(drawn, free)):
-            pushed, _ = relax([trial], packer.pitch, packer.wall, effort.steps, soft)[0]
-            trial = dataclasses.replace(trial, centres=pushed)
-            settled, rest = relax([trial], packer.pitch, packer.wall, 2 * effort.steps)[0]
-            if rest == 0:
-                break
-        if rest == 0 and packer.raggedness(settled) < least:
-            best, least = settled, packer.raggedness(settled)
+    best, least = centres, packer.untidiness(centres)
+    for reach in EVENING[:pushes]:
+        settled = _pushed(packer, centres, free, reach, effort.steps)
+        if settled is not None and (found := packer.untidiness(settled)) < least:
+            best, least = settled, found
     return best
+
+
+def _pushed(
+    packer: Packer, centres: Points, free: npt.NDArray[np.bool_], reach: float, steps: int
+) -> Points | None:
+    """Return discs drawn to the wall and pushed apart, None where distances are lost by it."""
+
+    def relaxed(trial: Trial, steps: int, soft: Soft | None = None) -> tuple[Points, float]:
+        return relax([trial], packer.pitch, packer.wall, steps, soft)[0]
+
+    centres, _ = relaxed(packer.trial(centres, free), steps, Soft(reach, FADING[0], PULL))
+    for weight in FADING:
+        centres, _ = relaxed(packer.pinned(centres, free), steps // 4, Soft(reach, weight))
+    settled, rest = relaxed(packer.pinned(centres, free), 2 * steps)
+    if rest:
+        settled, rest = relaxed(packer.trial(centres, free), 2 * steps)
+    return None if rest else settled
 
 
 def _starts(

@@ -64,9 +64,10 @@ def lay_lattice(ask: Ask) -> Laid:
 
     def fill(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
         if part.options.get("edge_row"):
+            from .calm import calm_part
             from .edgerow import fill_behind_edge_row
 
-            found = fill_behind_edge_row(part, grid)
+            found = fill_behind_edge_row(calm_part(part), grid)
         else:
             found = grid(part)
         return found, np.zeros(len(found), dtype=np.intp)

@@ -22,8 +22,8 @@ from .parts import SYMMETRY, Part, polygons
 
 #: A disc stands on a mirror when it is this near to it, in mm.
 ON_MM = 1e-9
-#: Orders of turning symmetry that are looked for beside the two axes; the first found counts.
-ORDERS = (6, 5, 3)
+#: Orders of turning symmetry that are looked for beside the two axes.
+ORDERS = (6, 5, 4, 3)
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,7 +107,7 @@ NONE = Mirrors.at()
 def symmetries(part: Part) -> tuple[Mirrors, ...]:
     """Return mirrors for a part: those of its highest symmetry first, a single axis or NONE last.
 
-    Higher than the two axes is what looks the same turned by an ORDERS-th.
+    Higher than the two axes is what looks the same turned by an ORDERS-th of a full turn.
     """
     angles = [k * math.pi / 2 for k in (0, 1) if part.mirrors[k]]
     if not angles:
@@ -116,12 +116,11 @@ def symmetries(part: Part) -> tuple[Mirrors, ...]:
     if len(angles) == 2:
         found.append(Mirrors.at(*angles))
     most = SYMMETRY * part.sizes[0].pitch * part.outline.length
-    for order in () if len(part.obstacles) else ORDERS:
+    for order in () if len(part.obstacles) else reversed(ORDERS):
         mirrors = Mirrors.at(angles[0], angles[0] + math.pi - math.pi / order)
         turned = _carried(part.outline, mirrors.group[3])
         if shapely.symmetric_difference(part.outline, turned).area <= most:
             found.append(mirrors)
-            break
     return tuple(reversed(found))
 
 

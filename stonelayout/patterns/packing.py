@@ -16,6 +16,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.artwork import Points
+from stonelayout.measures import psi6
 
 from .mirrors import NONE, Mirrors
 from .relax import Trial, relax
@@ -100,11 +101,19 @@ class Packer:
         centres[near] = self.wall.corners[which[near]]
         return Trial(centres, free & ~near, self.mirrors, self.at_wall(centres))
 
-    def raggedness(self, centres: Points) -> float:
-        """Return the share of discs near the wall that do not stand at it, and the widest gap."""
+    def off_wall(self, centres: Points) -> tuple[int, int]:
+        """Return how many discs are near the wall, and how many of these do not stand at it."""
         depth = self.wall.depth(centres, deep=True)[0] / self.pitch
-        off = float(((depth > FLUSH) & (depth < DEEP)).sum() / max(1, (depth < DEEP).sum()))
-        return off + self.widest(centres) / self.pitch
+        return int((depth < DEEP).sum()), int(((depth > FLUSH) & (depth < DEEP)).sum())
+
+    def untidiness(self, centres: Points) -> float:
+        """Return what the eye minds: discs that nearly stand at the wall, gaps, disorder.
+
+        Their share of the discs near the wall, the widest gap in pitches, half of 1 - psi6.
+        """
+        near, off = self.off_wall(centres)
+        order = psi6(self.mirrors.everywhere(centres), self.pitch)
+        return off / max(1, near) + self.widest(centres) / self.pitch + (1 - order) / 2
 
     def press(self, starts: Sequence[Points]) -> list[Points]:
         """Press packings that are too full until they fit; return those that do."""
