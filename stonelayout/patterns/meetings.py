@@ -25,7 +25,7 @@ from .pens import lines_beside, without_guides
 from .respacing import space_anew
 from .rowatwork import RowAtWork, Stands
 from .rows import lay_row, row_corners
-from .sharedsizes import agreed_sizes, stub_gauge
+from .sharedsizes import agreed_sizes, stub_gauge, without_lone_sizes
 from .tips import in_single_file
 
 #: Rounds of removing and spacing anew; what is then still too near is only removed.
@@ -63,7 +63,7 @@ def lay_rows_together(asks: Sequence[Ask], tracks_of: TracksOf) -> list[Laid]:
         for track in found
     ]
     owners = [k for k, (found, _) in enumerate(made) for _ in found]
-    lines = _first_rows(tracks, owners, inward, float(pitches[0]))
+    lines = _first_rows(tracks, owners, inward, pitches)
     stands = Stands.of(asks, frame)
     for turn in range(_ROUNDS):
         removed = _remove(lines, stands, pitches)
@@ -71,14 +71,17 @@ def lay_rows_together(asks: Sequence[Ask], tracks_of: TracksOf) -> list[Laid]:
             break
         for line in lines:
             space_anew(line, lines, stands, pitches)
+    for line in lines:
+        line.size = without_lone_sizes(line.size, line.path.closed)
     answers = _answers(asks, made, lines, frame)
     answers[0] = replace(answers[0], findings=(*answers[0].findings, *notes))
     return answers
 
 
 def _first_rows(
-    tracks: list[Track], owners: list[int], asks: Sequence[Ask], pitch: float
+    tracks: list[Track], owners: list[int], asks: Sequence[Ask], pitches: Points
 ) -> list[RowAtWork]:
+    pitch = float(pitches[0])
     paths = [track.path for track in tracks]
     none = Corners(np.empty(0), np.empty(0))
     free = [asks[k].options.get("corners", "pinned") == "free" for k in owners]
@@ -104,8 +107,8 @@ def _first_rows(
             keep &= ~_within(row.at, start, stop, path)
         given, lost = contacts.given[k], list[float]()
         region = asks[owners[k]].region
-        if path.closed and region is not None and tracks[k].gauge is None and not given:
-            row, given, lost = in_single_file(row, pitch, region)
+        if path.closed and region is not None and not given:
+            row, given, lost = in_single_file(row, pitches, region)
             keep = np.ones(len(row.at), dtype=np.bool_)
         at, pinned, size = row.at[keep], row.pinned[keep], row.size[keep]
         line = RowAtWork(owners[k], row.path, at, pinned, size, given, lost, depth=tracks[k].depth)
