@@ -69,7 +69,8 @@ def test_edge_rows_leave_the_row_opposite_its_room(where):
     assert set(laid.size.tolist()) == {0, 1, 2}
     if where == "inside":
         depth = shapely.distance(shapely.points(laid.centres), WEDGE.exterior)
-        ramp = np.abs(depth - RADIUS[laid.size]) > 1e-5
+        file = np.abs(laid.centres[:, 1]) < 1e-6  # the tip has its stones in single file
+        ramp = (np.abs(depth - RADIUS[laid.size]) > 1e-5) & ~file
         assert ramp.sum() <= 8  # two stones on each of the four ramps
         assert (depth >= RADIUS[laid.size] - 1e-5).all()
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -81,25 +81,30 @@ def own_start(path: Path) -> Path:
     the top, or at the left), else at the vertex farthest from its middle. Closed curves run so
     that their area is positive, open ones from their first end in reading order.
     """
+    return own_starts(path)[0]
+
+
+def own_starts(path: Path) -> list[Path]:
+    """Return the curve as ``own_start`` does, once for each axis of symmetry that it has."""
     if len(path.points) < 2:
-        return path
+        return [path]
     if not path.closed:
         first, last = np.round(path.points[[0, -1]], 6).tolist()
-        return path.turned() if last < first else path
+        return [path.turned() if last < first else path]
     x, y = path.points.T
     if float((x[:-1] * y[1:] - x[1:] * y[:-1]).sum()) < 0:
         path = path.turned()
     middle = (np.diff(path.along)[:, None] * (path.points[1:] + path.points[:-1])).sum(axis=0) / (
         2 * path.length
     )
-    for axis in (0, 1):
-        if _mirrored(path, middle, axis):
-            return _symmetric(path, float(middle[axis]), axis)
+    axes = [axis for axis in (0, 1) if _mirrored(path, middle, axis)]
+    if axes:
+        return [_symmetric(path, float(middle[axis]), axis) for axis in axes]
     away = np.round(np.hypot(*(path.points[:-1] - middle).T), 6)
     ties = np.flatnonzero(away == away.max())
     places = np.round(path.points[ties], 6)
     first = ties[np.lexsort((places[:, 0], places[:, 1]))[0]]
-    return path.from_place(float(path.along[first]))
+    return [path.from_place(float(path.along[first]))]
 
 
 def _mirrored(path: Path, middle: Points, axis: int) -> bool:
@@ -130,6 +135,29 @@ def _symmetric(path: Path, level: float, axis: int) -> Path:
     return Path.of(np.concatenate((one, other)), closed=True)
 
 
+def axis_of(path: Path) -> tuple[float, int] | None:
+    """Return x or y (axis 0 or 1) of the axis on which a closed curve starts, its own mirror image.
+
+    As ``own_start`` makes it: to the last digit. None for a curve without one.
+    """
+    for axis in (0, 1) if path.closed else ():
+        level = float(path.points[0, axis])
+        image = path.points[::-1].copy()
+        image[:, axis] = 2 * level - image[:, axis]
+        if np.allclose(image, path.points, rtol=0, atol=1e-9):
+            return level, axis
+    return None
+
+
+def with_its_image(path: Path, level: float, axis: int) -> Path:
+    """Return the first half of a closed curve, which starts on an axis, with its mirror image."""
+    one = path.between(0.0, path.length / 2).points.copy()
+    one[[0, -1], axis] = level
+    other = one[-2:0:-1].copy()
+    other[:, axis] = 2 * level - other[:, axis]
+    return Path.of(np.concatenate((one, other)), closed=True)
+
+
 def _on_axis(path: Path, level: float, axis: int) -> float:
     """Return where a curve crosses its axis of symmetry first, from the top or the left."""
     value = path.points[:, axis] - level
@@ -147,12 +175,6 @@ def _on_axis(path: Path, level: float, axis: int) -> float:
 def lines_of(geometry: BaseGeometry) -> list[Path]:
     """Return the rings of polygons as closed paths."""
     return [Path.of(line.points, closed=True) for line in rings(geometry)]
-
-
-def lines_through(paths: Iterable[Path]) -> BaseGeometry:
-    """Return curves as one geometry; those that are points are left out."""
-    lines = [shapely.LineString(path.points) for path in paths if path.length > 0]
-    return shapely.MultiLineString(lines)
 
 
 def offset_rings(region: BaseGeometry, distance: float) -> list[Path]:

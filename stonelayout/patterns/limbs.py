@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -10,6 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.artwork import Points
 
+from .mouths import rims_of
 from .pieces import CAPTURE, lay_line
 from .spans import Corner, Span, row_runs, runs
 from .standing import Standing
@@ -28,7 +30,9 @@ QUINCUNX, QUINCUNX_BEND = 1.6, 0.05
 QUINCUNX_TAPER = 0.06
 #: A thread is drawn out as far as the outline, and a little beyond, if that is within ACROSS
 #: pitches, else by BUTT pitches.
-ACROSS, BEYOND, BUTT = 2.2, 1e-3, 1.1
+ACROSS, BEYOND, BUTT = 2.2, 1e-3, 0.5
+#: A thread ends at a mouth when it is within so many pitches of it.
+NEAR_MOUTH = 0.6
 #: Two ends face each other across a joint at most so many pitches long, when they are aside by
 #: less than so many, and the cosine between their directions is less than this.
 CROSSING, ASIDE, FACING = 4.0, 0.25, -0.97
@@ -49,11 +53,14 @@ def lay_limbs(
     threads = [each for j in order for each in threads_of(spans[j], pitch)]
     met = facing(threads, pitch)
     thin = [drawn_out(room, pitch, each, met[k]) for k, each in enumerate(threads)]
+    rims = rims_of(spans, room, thin, pitch)
+    mouths = shapely.MultiLineString([step for rim in rims for step in rim.mouths])
+    thin = [held_up(each, mouths, pitch) for each in thin]
     lay_threads(standing, thin, True)
     for j in order:
         lay_quincunx(standing, room, spans[j])
-    for j in order:
-        lay_runs(standing, spans[j], *row_runs(spans[j], 0, pitch))
+    for rim in rims:
+        lay_line(standing, rim.line, rim.closed)
     lay_threads(standing, thin, False)
     outer = [on_row(standing, span) for span in spans]
     deepest = max((int(span.count.max()) for span in spans), default=1)
@@ -112,7 +119,7 @@ def drawn_out(room: BaseGeometry, pitch: float, thread: Thread, met: Points) -> 
     if thread.closed:
         return thread
     ends = []
-    through = True
+    across = True
     places = thread.line[0], thread.line[-1]
     for end, way, straight, other in zip(places, thread.ways, thread.straight, met, strict=True):
         ray = shapely.linestrings([end, end + ACROSS * pitch * way])
@@ -121,12 +128,19 @@ def drawn_out(room: BaseGeometry, pitch: float, thread: Thread, met: Points) -> 
         if np.isfinite(other):
             reach = float(other)
         elif rim.is_empty or not straight:
-            through = False
+            across = False
         else:
             reach = float(shapely.distance(shapely.points(end), rim)) + BEYOND * pitch
         ends.append(end + way * reach)
     line = np.concatenate((ends[0][None], thread.line, ends[1][None]))
-    return Thread(line, thread.ways, thread.straight, False, thread.through or through)
+    return replace(thread, line=line, through=thread.through or across, across=across)
+
+
+def held_up(thread: Thread, mouths: BaseGeometry, pitch: float) -> Thread:
+    """Let a thread butt where it ends at a mouth that the rows of another stroke cross."""
+    ends = shapely.points(thread.line[[0, -1]])
+    at_mouth = bool(shapely.dwithin(mouths, ends, NEAR_MOUTH * pitch).any())
+    return replace(thread, through=False) if at_mouth and not thread.across else thread
 
 
 def lay_threads(standing: Standing, threads: list[Thread], through: bool) -> None:

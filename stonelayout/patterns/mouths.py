@@ -1,166 +1,185 @@
-"""Mouths of narrow arms: where a single row parts into the two along a shape's sides."""
+"""Rows along the outline, carried straight across the mouths of thin strokes that butt there."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import shapely
+from shapely import LineString
 from shapely.geometry.base import BaseGeometry
 
-from stonelayout.polylines import Path, Points
+from stonelayout.artwork import Points
 
-from .curves import lines_of, lines_through
+from .spans import Span, row_runs
+from .threads import Thread
 
-_HALVINGS = 50
-#: Looked for in steps of this part of a pitch.
-_STEP = 1 / 16
-#: What is cut off lies within this of an arm's centre, in pitches.
-BESIDE = 1.3
-#: How far past its narrow stretch a mouth may lie, in pitches.
-_PAST = 0.75
-
-
-@dataclass(frozen=True)
-class Mouth:
-    """Where the two rows start: ring and arc length on it, on the right and on the left."""
-
-    right: tuple[int, float]
-    left: tuple[int, float]
-    width: float
+#: The mouth of a stroke too thin for two rows is narrower than this, in pitches.
+MOUTH = 1.05
+#: Mouths lie on both sides of a stem when they are nearer than so many pitches, and the line
+#: between them is upright within this.
+STEM, OPPOSITE = 4.0, 0.2
+#: The outline goes on beyond a mouth when it is aside by less than this, in pitches, and turns
+#: by less than the angle with this cosine.
+ASIDE, ON = 0.1, 0.995
 
 
 @dataclass(frozen=True, eq=False)
-class Rims:
-    """The rings of a row, the inside on the left, as paths and as a table of their sides."""
+class Rim:
+    """A row on the outline: its line (n, 2), and whether it goes all round.
 
-    room: BaseGeometry
-    paths: list[Path]
-    holes: list[bool]
-    pitch: float
-    owner: npt.NDArray[np.intp]
-    start: Points
-    step: Points
-    along: Points
-    size: Points
+    ``mouths`` (k, 2, 2): the straight steps with which it crosses the mouths of thin strokes.
+    """
 
-    @classmethod
-    def of(cls, room: BaseGeometry, pitch: float) -> Rims:
-        """Make the table of a room's rings."""
-        paths = lines_of(room)
-        start = np.concatenate([path.points[:-1] for path in paths])
-        stop = np.concatenate([path.points[1:] for path in paths])
-        owner = np.repeat(np.arange(len(paths)), [len(path.points) - 1 for path in paths])
-        along = np.concatenate([path.along[:-1] for path in paths])
-        step = stop - start
-        holes = [k > 0 for part in shapely.get_parts(room) for k in range(1 + len(part.interiors))]
-        shapely.prepare(room)
-        return cls(room, paths, holes, pitch, owner, start, step, along, np.hypot(*step.T))
-
-    def opening(self, path: Path, s: float, radius: float) -> Mouth | None:
-        """Return where the rings lie ``radius`` mm from a path's place s, on both sides ahead.
-
-        None where they are not found, or nearer to each other than a pitch.
-        """
-        centre = path.at([s])[0]
-        ahead = path.at([min(s + radius, path.length)])[0] - centre
-        if np.hypot(*ahead) < radius / 2:
-            ahead = centre - path.at([max(s - radius, 0.0)])[0]
-        from_centre = self.start - centre
-        near = np.flatnonzero(np.hypot(*from_centre.T) <= radius + self.size + 1e-9)
-        p, v, length = from_centre[near], self.step[near], self.size[near]
-        a, b = (v * v).sum(axis=1), (p * v).sum(axis=1)
-        square = b * b - a * ((p * p).sum(axis=1) - radius * radius)
-        real = square >= 0
-        root = np.sqrt(np.where(real, square, 0.0))
-        hits: list[tuple[float, int, float, Points]] = []
-        way = math.atan2(ahead[1], ahead[0])
-        tip = centre + radius * np.array([math.cos(way), math.sin(way)])
-        if not shapely.contains_xy(self.room, *tip):
-            return None
-        for sign in (-1.0, 1.0):
-            t = (-b + sign * root) / a
-            for k in np.flatnonzero(real & (t >= 0) & (t < 1)):
-                spot = p[k] + t[k] * v[k]
-                turn = (math.atan2(spot[1], spot[0]) - way) % (2 * math.pi)
-                hits.append(
-                    (
-                        turn,
-                        int(self.owner[near[k]]),
-                        float(self.along[near[k]] + t[k] * length[k]),
-                        spot,
-                    )
-                )
-        if len(hits) < 2:
-            return None
-        left, right = min(hits, key=lambda h: h[0]), max(hits, key=lambda h: h[0])
-        width = float(np.hypot(*(left[3] - right[3])))
-        angle = left[0] + 2 * math.pi - right[0]
-        if angle < math.pi and width < self.pitch:
-            return None
-        return Mouth((right[1], right[2]), (left[1], left[2]), width)
-
-    def first_opening(self, path: Path, start: float, stop: float) -> float | None:
-        """Return the first place from start on from which two stones of the rings have room.
-
-        They are then a pitch from it, and from each other. Looked for from ``stop`` (which may
-        lie before ``start``: then the path is followed backwards), the end of a narrow stretch.
-        """
-        if stop < start:
-            back = Path.of(path.points[::-1])
-            found = self.first_opening(back, path.length - start, path.length - stop)
-            return None if found is None else path.length - found
-        at, step = stop, _STEP * self.pitch
-
-        def opens(s: float) -> bool:
-            return self.opening(path, s, self.pitch) is not None
-
-        while not opens(at):
-            at += step
-            if at > min(stop + _PAST * self.pitch, path.length):
-                return None
-        while at > start:
-            before = max(at - step, start)
-            if not opens(before):
-                low, high = before, at
-                for _ in range(_HALVINGS):
-                    middle = (low + high) / 2
-                    low, high = (low, middle) if opens(middle) else (middle, high)
-                return high
-            at = before
-        return start
+    line: Points
+    closed: bool
+    mouths: Points
 
     @property
-    def whole(self) -> list[tuple[Path, bool]]:
-        """All rings, each with whether it goes round a hole."""
-        return list(zip(self.paths, self.holes, strict=True))
+    def length(self) -> float:
+        """Arc length in mm."""
+        return float(np.hypot(*np.diff(self.line, axis=0).T).sum())
 
-    def rest(self, mouths: list[Mouth], arms: list[Path]) -> list[tuple[Path, bool]] | None:
-        """Return what is left of the rings when the arms beyond their mouths are cut off.
 
-        Each part with whether it goes round a hole. None where a part would be cut off that lies
-        farther than BESIDE pitches from the arms.
-        """
-        lines = lines_through(arms)
-        found: list[tuple[Path, bool]] = []
-        for k, (path, hole) in enumerate(self.whole):
-            marks = sorted(
-                [(m.right[1], True) for m in mouths if m.right[0] == k]
-                + [(m.left[1], False) for m in mouths if m.left[0] == k]
-            )
-            if not marks and self._far(path, lines):
-                found.append((path, hole))
-            for (s, opens), (t, goes_on) in zip(marks, [*marks[1:], *marks[:1]], strict=True):
-                part = path.between(s, t if t > s else t + path.length)
-                if opens and not goes_on:
-                    found.append((part, hole))
-                elif self._far(part, lines):
-                    return None
-        return found
+@dataclass(eq=False)
+class _Open:
+    """A row that ends: its line, whether a mouth is at its first and last end, mouths crossed.
 
-    def _far(self, path: Path, lines: BaseGeometry) -> bool:
-        count = max(int(path.length / self.pitch * 4), 4)
-        spots = np.asarray(shapely.points(path.at(np.linspace(0, path.length, count))))
-        return bool((shapely.distance(spots, lines) > BESIDE * self.pitch).any())
+    ``ring``: mouth by mouth it goes all round; ``onward``: the row that it goes on in.
+    """
+
+    line: Points
+    first: bool
+    last: bool
+    mouths: list[Points]
+    ring: bool = False
+    onward: _Open | None = None
+
+
+def rims_of(
+    spans: list[Span], room: BaseGeometry, threads: list[Thread], pitch: float
+) -> list[Rim]:
+    """Return the rows on the outline, the longest first.
+
+    One that ends at the mouth of a thin stroke goes on to the row beyond it, or else to the
+    outline opposite, so that a stem keeps its rows where a hairline or a serif leaves it; but
+    not where one of the ``threads`` runs right across.
+    """
+    across = shapely.MultiLineString([each.line for each in threads if each.across])
+    whole: list[Rim] = []
+    rows: list[_Open] = []
+    for span in spans:
+        _, found = row_runs(span, 0, pitch)
+        for low, high in found:
+            line = span.points[low:high]
+            if high - low == len(span.points) and span.closed:
+                whole.append(Rim(line, True, np.empty((0, 2, 2))))
+                continue
+            first = low == 0 and _at_mouth(spans, span, 0)
+            last = high == len(span.points) and _at_mouth(spans, span, -1)
+            rows.append(_Open(line, first, last, []))
+    for row, onward, crossed in _mouths_between(rows, across, pitch):
+        row.mouths += [crossed]
+        row.onward = onward
+    rows = _chained(rows)
+    for row in rows:
+        before = after = row.line[:0]
+        if row.first:
+            before = _opposite(row.line[:2][::-1], room, across, pitch)
+        if row.last:
+            after = _opposite(row.line[-2:], room, across, pitch)
+        line = np.concatenate((before, row.line, after))
+        mouths = [*row.mouths]
+        mouths += [line[:2]] if len(before) else []
+        mouths += [line[-2:]] if len(after) else []
+        whole.append(Rim(line, row.ring, np.array(mouths).reshape(-1, 2, 2)))
+    return sorted(whole, key=lambda rim: -round(rim.length, 5))
+
+
+def _at_mouth(spans: list[Span], span: Span, end: int) -> bool:
+    """Tell whether a span ends in a notch beyond which the outline belongs to a thin stroke."""
+    if span.cap or span.turns[end] >= 0:
+        return False
+    other = -1 if end == 0 else 0
+    return any(
+        not beyond.cap
+        and beyond.count[other] == 1
+        and bool((beyond.points[other] == span.points[end]).all())
+        for beyond in spans
+    )
+
+
+def _way(line: Points) -> Points:
+    step = line[-1] - line[0]
+    way: Points = step / max(float(np.hypot(*step)), 1e-300)
+    return way
+
+
+def _mouths_between(
+    rows: list[_Open], across: BaseGeometry, pitch: float
+) -> list[tuple[_Open, _Open, Points]]:
+    """Return the rows that go on in one another beyond a mouth, and the steps (2, 2) across.
+
+    Not where two mouths lie opposite: there the corners keep both rows of a stem in step.
+    """
+    found = []
+    for row in rows:
+        if not row.last:
+            continue
+        way = _way(row.line[-2:])
+        for onward in rows:
+            if onward is row or not onward.first:
+                continue
+            step = onward.line[0] - row.line[-1]
+            along, aside = float(step @ way), float(step[0] * way[1] - step[1] * way[0])
+            if not 0 < along < MOUTH * pitch or abs(aside) > ASIDE * pitch:
+                continue
+            crossed = np.stack((row.line[-1], onward.line[0]))
+            if _way(onward.line[:2]) @ way > ON and not across.intersects(LineString(crossed)):
+                found.append((row, onward, crossed))
+    return [
+        one
+        for one in found
+        if not any(_opposed(one[2], other[2], pitch) for other in found if other is not one)
+    ]
+
+
+def _opposed(one: Points, other: Points, pitch: float) -> bool:
+    """Tell whether two steps (2, 2) lie side by side."""
+    step = other.mean(axis=0) - one.mean(axis=0)
+    away = float(np.hypot(*step))
+    return away < STEM * pitch and abs(float(step @ _way(one))) < OPPOSITE * away
+
+
+def _chained(rows: list[_Open]) -> list[_Open]:
+    """Join rows to those that they go on in."""
+    ahead = {id(row.onward) for row in rows if row.onward is not None}
+    starts = [row for row in rows if id(row) not in ahead]
+    done: set[int] = set()
+    found: list[_Open] = []
+    for row in [*starts, *rows]:
+        if id(row) in done:
+            continue
+        chain = [row]
+        while (onward := chain[-1].onward) is not None and onward is not row:
+            chain.append(onward)
+        done |= {id(one) for one in chain}
+        line = np.concatenate([one.line for one in chain])
+        mouths = [step for one in chain for step in one.mouths]
+        ring = chain[-1].onward is row
+        found.append(_Open(line, not ring and row.first, not ring and chain[-1].last, mouths, ring))
+    return found
+
+
+def _opposite(end: Points, room: BaseGeometry, across: BaseGeometry, pitch: float) -> Points:
+    """Return where the outline is met straight ahead of a row's end, (1, 2); (0, 2) if too far.
+
+    ``end`` (2, 2) are the last points of the row.
+    """
+    way = _way(end)
+    ray = LineString([end[-1] + 1e-6 * pitch * way, end[-1] + MOUTH * pitch * way])
+    met = shapely.get_coordinates(shapely.intersection(ray, room.boundary))
+    if not len(met) or across.intersects(ray):
+        return np.empty((0, 2))
+    away = np.hypot(*(met - end[-1]).T)
+    return met[[int(away.argmin())]]

@@ -11,7 +11,7 @@ from stonelayout.polylines import Path, Points
 from .chords import NONE, SHORT, equal_chords, most_equal, split
 from .gauge import Gauge, Sizes
 
-#: Times that sizes are looked up again at the places that were found.
+#: Times that sizes are looked up again at the places that were found, and as often to smaller.
 _ROUNDS = 5
 #: Counts below the largest that could fit that are tried where chords are not all alike.
 _FEWER = 12
@@ -79,12 +79,14 @@ class Span:
         sizes = self.gauge.spread(self.start, self.stop, count)
         sizes[[0, -1]] = self.ends
         found = NONE
-        for _ in range(_ROUNDS):
+        for turn in range(2 * _ROUNDS):
             own = self.gauge.pitches[sizes]
             found = equal_chords(self.part, count, ratio * (own[1:] + own[:-1]) / 2 / pitch)
             if not len(found[0]):
                 return NONE
-            fresh = np.maximum(sizes, self.gauge.at(self.start + found[0]))
+            fresh = self.gauge.at(self.start + found[0])
+            if turn >= _ROUNDS:  # it goes round and round: only smaller from here on
+                fresh = np.maximum(sizes, fresh)
             fresh[[0, -1]] = self.ends
             if (fresh == sizes).all():
                 self.sizes[count] = sizes

@@ -9,7 +9,10 @@ import numpy as np
 from stonelayout.neighbours import pairs_nearer
 
 from .contacts import SNAP_MM, Contacts
-from .gauge import LEAST_END_RUN, Gauge, Track
+from .gauge import LEAST_END_RUN, Gauge, Sizes, Track
+
+#: So many stones between smaller ones, where others were left out, look like a slip.
+_LONE = 2
 
 
 def agreed_sizes(tracks: list[Track], contacts: Contacts) -> list[list[int]]:
@@ -43,3 +46,21 @@ def stub_gauge(gauge: Gauge | None, agreed: list[int]) -> Gauge | None:
     if gauge is None or not agreed or gauge.stones(0.0, gauge.length) >= LEAST_END_RUN:
         return gauge
     return gauge.only(max(*agreed, int(gauge.size.max())))
+
+
+def without_lone_sizes(size: Sizes, closed: bool) -> Sizes:
+    """Return the sizes (n,) of a row, one or two stones between smaller ones as small as these."""
+    size = size.copy()
+    cuts = np.flatnonzero(size != np.roll(size, 1)) if closed else np.flatnonzero(np.diff(size)) + 1
+    if not closed:
+        cuts = np.concatenate(([0], cuts, [len(size)]))
+    elif len(cuts):
+        cuts = np.append(cuts, cuts[0] + len(size))
+    for start, stop in itertools.pairwise(cuts.tolist()):
+        beside = (
+            [start - 1, stop] if closed else [k for k in (start - 1, stop) if 0 <= k < len(size)]
+        )
+        around = size[np.array(beside, dtype=np.intp) % max(len(size), 1)]
+        if stop - start <= _LONE and len(around) and bool((around > size[start % len(size)]).all()):
+            size[np.arange(start, stop) % len(size)] = around.min()
+    return size

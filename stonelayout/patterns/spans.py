@@ -271,6 +271,11 @@ def carry(span: Span, pitch: float) -> None:
     """Carry the half width through places where it was not measured, and smooth it."""
     s, valid = span.s, span.valid
     half = np.interp(s, s[valid], span.half[valid])
+    for low, high in runs(~valid):  # the edge of a limb of rows runs on to where a thin one butts
+        if low > 0 and high < len(valid):
+            ends = half[[low - 1, high]]
+            if 2 * ends.min() < pitch <= 2 * ends.max():
+                half[low:high] = ends.max()
     if not span.closed:
         _extend(span, half, pitch)
     even = np.linspace(0, span.length, max(int(span.length / (STEP * pitch)) + 1, 2))

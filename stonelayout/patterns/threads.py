@@ -21,7 +21,8 @@ class Thread:
     """The centre line (n, 2) of a stroke too thin for two rows, and its directions at both ends.
 
     ``ways`` (2, 2) point out of it, ``straight`` (2,) tells whether the stroke is straight there.
-    ``through``: it was carried through a joint with another stroke.
+    ``through``: it was carried through a joint with another stroke, or will be; ``across``: it
+    runs right across what it meets at both ends.
     """
 
     line: Points
@@ -29,6 +30,7 @@ class Thread:
     straight: Flags
     closed: bool
     through: bool
+    across: bool = False
 
 
 def threads_of(span: Span, pitch: float) -> list[Thread]:

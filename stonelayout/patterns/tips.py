@@ -18,25 +18,29 @@ _HALVINGS = 50
 
 
 def in_single_file(
-    row: Row, pitch: float, region: BaseGeometry
+    row: Row, pitches: Points, region: BaseGeometry
 ) -> tuple[Row, list[tuple[float, float]], list[float]]:
-    """Lay the stones of narrow tips of a region in single file; for closed rows of one size.
+    """Lay the stones of narrow tips of a region in single file; for closed rows.
 
-    A tip is narrow where stones equally far before and behind a pinned one are too near to each
-    other. They are replaced by stones half-way between, which keep from the region's outline
-    what the row keeps. Returns the row, on a path that runs through them before each tip; the
-    stretches behind the tips, which have no stones of their own; and the places of those left out.
+    ``pitches`` (sizes,) in mm. A tip is narrow where stones equally far before and behind a
+    pinned one are too near to each other. They are replaced by stones of its size half-way
+    between, which keep from the region's outline what the row keeps. Returns the row, on a path
+    that runs through them before each tip; the stretches behind the tips, which have no stones of
+    their own; and the places of those left out.
     """
     outline = region.boundary
     shapely.prepare(region)
-    own = float(shapely.distance(shapely.points(row.centres), outline).min()) - SAME
+    depth = np.asarray(shapely.distance(shapely.points(row.centres), outline))
+    own = [float(depth[row.size == k].min(initial=np.inf)) - SAME for k in range(len(pitches))]
     given: list[tuple[float, float]] = []
     lost: list[float] = []
     for spot in row.centres[row.pinned]:
-        found = _merged(row, int(np.argmin(np.hypot(*(row.centres - spot).T))), pitch)
-        if found is None or not _fits(found[0].centres, region, own):
+        found = _merged(row, int(np.argmin(np.hypot(*(row.centres - spot).T))), pitches)
+        if found is None:
             continue
         fresh, hole, gone = found
+        if not _fits(fresh.centres, region, np.array(own)[fresh.size]):
+            continue
         given = [_carried(row.path, fresh.path, *stretch) for stretch in given]
         lost = [_carried(row.path, fresh.path, s, s)[0] for s in lost]
         row = fresh
@@ -45,22 +49,26 @@ def in_single_file(
     return row, given, lost
 
 
-def _fits(centres: Points, region: BaseGeometry, least: float) -> bool:
+def _fits(centres: Points, region: BaseGeometry, least: Points) -> bool:
     spots = shapely.points(centres)
     inside = shapely.dwithin(region, spots, SAME)
     return bool(inside.all() and (shapely.distance(spots, region.boundary) >= least).all())
 
 
 def _merged(
-    row: Row, tip: int, pitch: float
+    row: Row, tip: int, pitches: Points
 ) -> tuple[Row, tuple[float, float], list[float]] | None:
     """Return the row with one tip in single file, or None where it is not narrow."""
-    centres, count = row.centres, len(row.at)
+    centres, count, size = row.centres, len(row.at), int(row.size[tip])
+    pitch = float(pitches[size])
     pairs = 0
     while 2 * pairs + 3 < count:
         before, behind = (tip - pairs - 1) % count, (tip + pairs + 1) % count
         apart = float(np.hypot(*(centres[before] - centres[behind])))
-        if apart >= pitch * (1 - ROUNDING) or row.pinned[before] or row.pinned[behind]:
+        if row.size[before] != row.size[behind]:
+            return None
+        least = float(pitches[row.size[before]]) * (1 - ROUNDING)
+        if apart >= least or row.pinned[before] or row.pinned[behind]:
             break
         pairs += 1
     if not pairs:
@@ -68,33 +76,37 @@ def _merged(
     reach = np.arange(pairs + 2)
     middles = (centres[(tip - reach) % count] + centres[(tip + reach) % count]) / 2
     fork = centres[[(tip - pairs - 1) % count, (tip + pairs + 1) % count]]
-    file = _file(Path.of(middles), fork, pitch)
-    rest = centres[(tip + np.arange(pairs + 1, count - pairs)) % count]
-    if len(file) < pairs or len(crossing_pairs(file, rest, pitch * (1 - ROUNDING))[0]):
+    unlike = float(pitches[row.size[(tip + pairs + 1) % count]] + pitch) / 2
+    file = _file(Path.of(middles), fork, pitch, unlike)
+    kept = (tip + np.arange(pairs + 1, count - pairs)) % count
+    near, apart_from = crossing_pairs(file, centres[kept], float(pitches.max()))
+    clear = (pitch + pitches[row.size[kept]]) / 2 * (1 - ROUNDING)
+    if len(file) < pairs or (apart_from < clear[near[:, 1]]).any():
         return None
     start = float(row.at[tip])
     way = float(row.at[(tip - pairs - 1) % count]) - start
     outer = row.path.between(start, start + way % row.path.length)
     path = Path.of(np.concatenate((outer.points, file[::-1])), closed=True)
-    kept = (tip + np.arange(pairs + 1, count - pairs)) % count
     steps = np.concatenate((outer.points[-1:], file[::-1]))
     inner = outer.length + np.cumsum(np.hypot(*np.diff(steps, axis=0).T))
     at = np.concatenate(([0.0], (row.at[kept] - start) % row.path.length, inner))
     pinned = np.concatenate(([True], row.pinned[kept], np.ones(len(inner), dtype=np.bool_)))
     gone = (row.at[(tip + np.arange(1, pairs + 1)) % count] - start) % row.path.length
     hole = (0.0, float(at[1]))
-    fresh = Row(path, at, pinned, np.zeros(len(at), dtype=np.intp))
+    sizes = np.concatenate(([size], row.size[kept], np.full(len(inner), size)))
+    fresh = Row(path, at, pinned, sizes.astype(np.intp))
     return fresh, hole, gone[: 2 * pairs - len(file)].tolist()
 
 
-def _file(line: Path, fork: Points, pitch: float) -> Points:
+def _file(line: Path, fork: Points, pitch: float, unlike: float) -> Points:
     """Return the stones (n, 2) on a line from a tip (left out) that keep off the fork's two.
 
-    The last stands as far from the fork as from the one before it.
+    The last stands as far from the fork as from the one before it, in proportion to their least
+    distances ``unlike`` and ``pitch``.
     """
 
     def off(s: float) -> float:
-        return float(np.hypot(*(fork - line.at([s])[0]).T).min())
+        return float(np.hypot(*(fork - line.at([s])[0]).T).min()) * pitch / unlike
 
     low, high = 0.0, line.length
     if off(low) < pitch:
