@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable
+import math
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,18 +50,22 @@ class Branch:
         return float(np.hypot(*np.diff(self.points, axis=0).T).sum())
 
 
-def centreline(polygon: Polygon) -> list[Branch]:
+def centreline(
+    polygon: Polygon, step: float = math.inf, wanted: Callable[[Points, Points], bool] | None = None
+) -> list[Branch]:
     """Return the branches of a polygon's centre line.
 
     Voronoi ridges of the sampled outline whose generators lie on opposite sides, whiskers
     pruned by how far they reach out of the disc at their root (the idea of the scale axis).
     A ring-shaped region has one closed branch, whose ends coincide.
+    The outline is sampled at most ``step`` mm apart. ``wanted`` is given the points (m, 2) and
+    radii (m,) of a whisker, root first, and tells whether to keep it all the same.
     """
     width = 2 * polygon.area / max(polygon.length, 1e-12)
-    graph = _Graph(*_ridges(polygon, width / _SAMPLES))
+    graph = _Graph(*_ridges(polygon, min(width / _SAMPLES, step)))
     graph.keep_parts_longer_than(width)
     for _ in range(_ROUNDS):
-        if not graph.prune():
+        if not graph.prune(wanted):
             break
     graph.join_joints()
     return _straightened(graph.branches())
@@ -179,6 +184,11 @@ class _Graph:
     def length(self, chain: list[int]) -> float:
         return sum(self.gap(a, b) for a, b in itertools.pairwise(chain))
 
+    def of(self, chain: list[int]) -> tuple[Points, Points]:
+        """Return the points (m, 2) and radii (m,) of a chain."""
+        points = np.array([self.spots[node] for node in chain])
+        return points, np.array([self.radius[node] for node in chain])
+
     def drop(self, chain: Iterable[int]) -> None:
         for node in chain:
             for other in self.near.pop(node, set()):
@@ -224,7 +234,7 @@ class _Graph:
                 found.append(chain)
         return found
 
-    def prune(self) -> bool:
+    def prune(self, wanted: Callable[[Points, Points], bool] | None = None) -> bool:
         """Drop the whiskers at each joint (not its last branch); return whether there were any."""
         whiskers: list[tuple[float, list[int]]] = []
         for chain in self.chains():
@@ -233,7 +243,8 @@ class _Graph:
             root, tip = chain[0], chain[-1]
             if len(self.near[root]) > 2 and len(self.near[tip]) == 1:
                 reach = self.length(chain) + self.radius[tip] - self.radius[root]
-                if reach < _WHISKER * self.radius[root]:
+                short = reach < _WHISKER * self.radius[root]
+                if short and not (wanted and wanted(*self.of(chain))):
                     whiskers.append((reach / self.radius[root], chain))
         at: dict[int, list[list[int]]] = {}
         for _, chain in sorted(whiskers, key=lambda item: (round(item[0], 6), item[1])):
@@ -272,8 +283,6 @@ class _Graph:
         """Return the stretches as branches; joints of two are passed through."""
         found = []
         for chain in self.chains():
-            points = np.array([self.spots[node] for node in chain])
-            radius = np.array([self.radius[node] for node in chain])
             ends = (len(self.near[chain[0]]) == 1, len(self.near[chain[-1]]) == 1)
-            found.append(Branch(points, radius, ends))
+            found.append(Branch(*self.of(chain), ends))
         return found

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -175,6 +175,12 @@ def _on_axis(path: Path, level: float, axis: int) -> float:
 def lines_of(geometry: BaseGeometry) -> list[Path]:
     """Return the rings of polygons as closed paths."""
     return [Path.of(line.points, closed=True) for line in rings(geometry)]
+
+
+def lines_through(paths: Iterable[Path]) -> BaseGeometry:
+    """Return curves as one geometry; those that are points are left out."""
+    lines = [shapely.LineString(path.points) for path in paths if path.length > 0]
+    return shapely.MultiLineString(lines)
 
 
 def offset_rings(region: BaseGeometry, distance: float) -> list[Path]:

@@ -14,6 +14,7 @@ from stonelayout.artwork import Line
 from stonelayout.findings import Finding
 from stonelayout.polylines import Path
 
+from .arms import rows_with_arms, too_narrow
 from .base import Ask, Laid, Spec
 from .curves import beside, offset_rings, own_start
 from .gauge import Gauge, Track
@@ -66,12 +67,36 @@ def edge_tracks(ask: Ask, beside: Sequence[Line] = ()) -> tuple[list[Track], lis
     if on_line and rows == 1:
         needs = np.array([size.diameter + 2 * margin for size in ask.sizes])
         return line_tracks(ask, needs, beside), findings
-    if open_lines and not on_line:
+    findings += _notes(ask, where if open_lines and not on_line else "", rows)
+    tracks = [] if on_line else [Track(path) for path in open_lines]
+    for row in range(rows):
+        found = [curves(size, row) for size in ask.sizes]
+        if not found[-1] and not region.is_empty:
+            findings.append(_no_room(ask, region, row))
+            break
+        if where == "inside" and not row:
+            findings += _bare(ask, region, -depth(ask.sizes[-1], 0))
+        if len(found) == 1 and on_line:
+            tracks += [Track(path) for path in found[0]]
+        elif len(found) == 1:
+            tracks += _row(region, depth(ask.sizes[0], row), ask.sizes[0].pitch, row)
+        elif rows > 1:
+            tracks += _of_one_size(ask, [curves(size, rows - 1) for size in ask.sizes], found)
+        else:
+            pitches = np.array([size.pitch for size in ask.sizes])
+            tracks += sized_tracks(found, [depth(size, row) for size in ask.sizes], pitches)
+    return tracks, findings
+
+
+def _notes(ask: Ask, missing: str, rows: int) -> list[Finding]:
+    """Tell that open lines have no such side, and that several rows take one size."""
+    findings = []
+    if missing:
         findings.append(
             Finding(
                 "row-on-open-line",
                 "note",
-                f"an open line has no {where}: its row stands on the line itself",
+                f"an open line has no {missing}: its row stands on the line itself",
                 layer=ask.name,
             )
         )
@@ -85,20 +110,14 @@ def edge_tracks(ask: Ask, beside: Sequence[Line] = ()) -> tuple[list[Track], lis
                 layer=ask.name,
             )
         )
-    tracks = [] if on_line else [Track(path) for path in open_lines]
-    for row in range(rows):
-        found = [curves(size, row) for size in ask.sizes]
-        if not found[-1] and not region.is_empty:
-            findings.append(_no_room(ask, region, row))
-            break
-        if len(found) == 1:
-            tracks += [Track(path, depth=0 if on_line else row) for path in found[0]]
-        elif rows > 1:
-            tracks += _of_one_size(ask, [curves(size, rows - 1) for size in ask.sizes], found)
-        else:
-            pitches = np.array([size.pitch for size in ask.sizes])
-            tracks += sized_tracks(found, [depth(size, row) for size in ask.sizes], pitches)
-    return tracks, findings
+    return findings
+
+
+def _row(region: BaseGeometry, depth: float, pitch: float, row: int) -> list[Track]:
+    """Return the curves of a row at ``depth`` mm outside (negative: inside) of a region."""
+    if depth > 0:
+        return [Track(path, depth=2 * row) for path in offset_rings(region, depth)]
+    return rows_with_arms(region, -depth, pitch, row)
 
 
 def _of_one_size(ask: Ask, inner: list[list[Path]], curves: list[list[Path]]) -> list[Track]:
@@ -123,6 +142,25 @@ def _no_room(ask: Ask, region: BaseGeometry, row: int) -> Finding:
         (float(place.x), float(place.y)),
         ask.name,
     )
+
+
+def _bare(ask: Ask, region: BaseGeometry, floor: float) -> list[Finding]:
+    """Tell of parts in which no stone of the smallest size has room."""
+    places = too_narrow(region, floor, ask.sizes[-1].pitch)
+    if not places:
+        return []
+    return [
+        Finding(
+            "stroke-too-narrow",
+            "warning",
+            ("a part" if len(places) == 1 else f"{len(places)} parts")
+            + " of this shape without stones: narrower than the stone; choose a smaller size, or "
+            "the spine pattern with some overhang",
+            (float(places[0][0]), float(places[0][1])),
+            ask.name,
+            len(places),
+        )
+    ]
 
 
 def _enclosed(drawn: list[Path]) -> BaseGeometry:

@@ -82,7 +82,8 @@ class Gauge:
 class Track:
     """A curve that a row runs on, with the sizes along it (None: the first everywhere).
 
-    ``depth`` counts the rows between it and the outline: where rows meet, the outer ones stay.
+    ``depth`` is twice the number of rows between it and the outline, and one more beside holes:
+    where rows meet, the outer ones stay.
     """
 
     path: Path

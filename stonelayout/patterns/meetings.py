@@ -19,6 +19,7 @@ from .base import Ask, Laid
 from .contacts import SNAP_MM, TOUCH_MM, find_contacts
 from .curves import ask_inward, drawn_paths, frame_of_paths, own_start
 from .gauge import Track
+from .mirroring import Stones, mirrored_stones
 from .mostkept import most_kept
 from .parts import Frame
 from .pens import lines_beside, without_guides
@@ -73,7 +74,7 @@ def lay_rows_together(asks: Sequence[Ask], tracks_of: TracksOf) -> list[Laid]:
             space_anew(line, lines, stands, pitches)
     for line in lines:
         line.size = without_lone_sizes(line.size, line.path.closed)
-    answers = _answers(asks, made, lines, frame)
+    answers = _answers(inward, made, lines, stands, frame, pitches)
     answers[0] = replace(answers[0], findings=(*answers[0].findings, *notes))
     return answers
 
@@ -189,18 +190,28 @@ def _answers(
     asks: Sequence[Ask],
     made: Sequence[tuple[list[Track], list[Finding]]],
     lines: Sequence[RowAtWork],
+    stands: Stands,
     frame: Frame,
+    pitches: Points,
 ) -> list[Laid]:
-    _, _, node = _nodes(lines)
-    stones = _of_each(lines, node == np.arange(len(node)))
+    centres, row, node = _nodes(lines)
+    show = node == np.arange(len(node))
+    of_row = np.array([line.ask for line in lines], dtype=np.intp)
+    size = np.concatenate([np.empty(0, dtype=np.intp), *(line.size for line in lines)])
+    stones = Stones(centres, size, of_row[row], row).only(show)
+
+    def clear(found: Stones) -> bool:
+        return all(
+            stands.clear(k, found.centres[found.ask == k], found.size[found.ask == k]).all()
+            for k in range(len(asks))
+        )
+
+    if _one_pen(asks):
+        drawn = [drawn_paths(ask) for ask in asks]
+        stones = mirrored_stones(stones, drawn, lines, pitches, clear)
     answers = []
     for k, (ask, (_, found)) in enumerate(zip(asks, made, strict=True)):
         mine = [line for line in lines if line.ask == k]
-        centres = [
-            frame.outward(line.centres[show])
-            for line, show in zip(lines, stones, strict=True)
-            if line.ask == k
-        ]
         lost = [frame.outward(line.path.at(line.lost)) for line in mine if line.lost]
         findings = [_outward(finding, frame) for finding in found]
         if lost:
@@ -217,11 +228,21 @@ def _answers(
                     count,
                 )
             )
-        table = np.concatenate([np.empty((0, 2)), *centres])
-        size = [line.size[show] for line, show in zip(lines, stones, strict=True) if line.ask == k]
-        sizes = np.concatenate([np.empty(0, dtype=np.intp), *size])
-        answers.append(Laid(table, sizes, tuple(findings)))
+        own = stones.only(stones.ask == k)
+        answers.append(Laid(frame.outward(own.centres), own.size, tuple(findings)))
     return answers
+
+
+def _one_pen(asks: Sequence[Ask]) -> bool:
+    """Tell whether no sizes are chosen by widths of strokes that may differ."""
+    if len(asks[0].sizes) == 1:
+        return True
+    lines = [line for ask in asks if ask.region is None for line in ask.lines]
+    pens = {
+        None if line.pen is None else tuple(np.round(line.pen, 6).ravel().tolist())
+        for line in lines
+    }
+    return len(pens) < 2 and all(pen is None or pen == (pen[0], 0.0, 0.0, pen[0]) for pen in pens)
 
 
 def _outward(finding: Finding, frame: Frame) -> Finding:
