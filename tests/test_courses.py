@@ -9,6 +9,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.spatial import KDTree
 from shapely import affinity
 
 from stonelayout.measures import measure_fill
@@ -72,7 +73,14 @@ def test_a_straight_bar_has_flush_edges_and_even_rows(width):
     assert count.min() >= 9  # no seam, no bald spot: every row runs through the middle
 
 
-@given(st.floats(1, 12), st.floats(0, 360), st.floats(-300, 300), st.floats(-300, 300))
+# a bar turned by less than a fifth of a degree counts as upright, and is laid in what it shares
+# with its mirror image
+TURNS = st.integers(0, 3).flatmap(
+    lambda k: st.floats(90 * k + 0.2, 90 * k + 89.8) | st.just(90.0 * k)
+)
+
+
+@given(st.floats(1, 12), TURNS, st.floats(-300, 300), st.floats(-300, 300))
 @settings(max_examples=12, deadline=None)
 def test_bars_of_any_width_and_direction_are_sound_and_flush(width, angle, dx, dy):
     region = affinity.translate(affinity.rotate(bar(width, 9), angle), dx, dy)
@@ -329,3 +337,60 @@ def test_no_stone_of_a_curved_outline_is_lost_to_rounding():
     centres = lay(heart)
     assert_sound(heart, centres)
     assert measure_fill(heart, centres, STONE, PITCH).empty < 1 + 1e-4
+
+
+@pytest.mark.parametrize("wide", [0.5, 2.0, 3.0])
+def test_a_stem_keeps_its_rows_where_a_bar_butts(wide):
+    """Six rows run through the joint with a bar as if it were not there."""
+    stem = shapely.box(0, 0, 5.2 * PITCH + STONE, 15.1 * PITCH + STONE)
+    y = 7.3 * PITCH
+    arm = shapely.box(0, y, 13 * PITCH, y + wide * PITCH + STONE)
+    alone = lay(stem)
+    joined = lay(shapely.union(stem, arm))
+    assert len(alone) == 6 * 16
+    in_stem = joined[joined[:, 0] < 5.2 * PITCH + STONE / 2 + 1e-3]
+    assert len(in_stem) == len(alone)
+    assert KDTree(in_stem).query(alone)[0].max() < 1e-3
+    assert len(joined) >= len(alone) + 6 * (math.floor(wide) + 1)
+
+
+def test_a_stem_goes_on_to_the_outline_opposite_where_a_serif_leaves_it():
+    stem = shapely.box(0, 0, 4 * PITCH + STONE, 14 * PITCH + STONE)
+    serif = shapely.box(-4 * PITCH, 0, 0, 0.4 * PITCH + STONE)
+    centres = lay(shapely.union(stem, serif))
+    column = np.sort(centres[np.abs(centres[:, 0] - STONE / 2) < 0.01, 1]) - STONE / 2
+    assert column == pytest.approx(np.arange(15) * PITCH, abs=1e-6)
+    outside = centres[centres[:, 0] < STONE / 2 - 0.01]
+    assert len(outside) == 4
+    assert outside[:, 1] == pytest.approx(STONE / 2 + 0.2 * PITCH, abs=1e-3)
+
+
+def test_both_sides_of_a_stem_stay_in_step_at_a_crossing():
+    """Thin arms on both sides: left to its own, each side would have another phase."""
+    stem = shapely.box(0, 0, 1.1 * PITCH + STONE, 12.6 * PITCH + STONE)
+    y = 5.3 * PITCH
+    arms = shapely.box(-6 * PITCH, y, 7 * PITCH, y + 0.3 * PITCH + STONE)
+    centres = lay(shapely.union(stem, arms))
+    left = np.sort(centres[np.abs(centres[:, 0] - STONE / 2) < 0.01, 1])
+    right = np.sort(centres[np.abs(centres[:, 0] - STONE / 2 - 1.1 * PITCH) < 0.01, 1])
+    assert len(left) >= 10
+    assert left == pytest.approx(right, abs=0.02 * PITCH)
+
+
+def test_a_ring_with_spokes_as_thin_as_a_stone_keeps_its_outer_row():
+    ring = shapely.Point(0, 0).buffer(12 * PITCH, 64) - shapely.Point(0, 0).buffer(8 * PITCH, 64)
+    spokes = [
+        affinity.rotate(
+            shapely.box(11 * PITCH, -STONE / 2 - 0.1, 16 * PITCH, STONE / 2 + 0.1), a, origin=(0, 0)
+        )
+        for a in (10, 100, 190, 280)
+    ]
+    region = shapely.union_all([ring, *spokes])
+    centres = lay(region)
+    assert_sound(region, centres)
+    radius = np.hypot(*centres.T)
+    on = np.abs(radius - 12 * PITCH + STONE / 2) < 0.02
+    angle = np.sort(np.arctan2(centres[on, 1], centres[on, 0]))
+    steps = np.diff(np.append(angle, angle[0] + 2 * math.pi))
+    assert on.sum() >= 0.97 * 2 * math.pi * (12 - STONE / PITCH / 2)
+    assert steps.max() < 1.05 * steps.min()

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.artwork import Points
 
-from .mouths import rims_of
+from .mouths import across_mouths
 from .pieces import CAPTURE, lay_line
 from .spans import Corner, Span, row_runs, runs
 from .standing import Standing
@@ -48,19 +48,20 @@ def lay_limbs(
 ) -> None:
     """Lay corner stones, then the rows of all spans: outermost rows first, longest spans first."""
     pitch = standing.pitch
-    order = sorted(range(len(spans)), key=lambda k: (-round(spans[k].length, 5), k))
-    lay_corners(standing, [c for c in corners if not _thin_at(spans, c)])
+    order = longest_first(spans)
     threads = [each for j in order for each in threads_of(spans[j], pitch)]
     met = facing(threads, pitch)
     thin = [drawn_out(room, pitch, each, met[k]) for k, each in enumerate(threads)]
-    rims = rims_of(spans, room, thin, pitch)
-    mouths = shapely.MultiLineString([step for rim in rims for step in rim.mouths])
+    cornered = [c for c in corners if not _thin_at(spans, c)]
+    spans, mouths = across_mouths(spans, room, thin, pitch)
+    order = longest_first(spans)
     thin = [held_up(each, mouths, pitch) for each in thin]
+    lay_corners(standing, [c for c in cornered if not at_mouth(c, mouths)])
     lay_threads(standing, thin, True)
     for j in order:
         lay_quincunx(standing, room, spans[j])
-    for rim in rims:
-        lay_line(standing, rim.line, rim.closed)
+    for j in order:
+        lay_runs(standing, spans[j], *row_runs(spans[j], 0, pitch))
     lay_threads(standing, thin, False)
     outer = [on_row(standing, span) for span in spans]
     deepest = max((int(span.count.max()) for span in spans), default=1)
@@ -68,6 +69,16 @@ def lay_limbs(
         lay_mitres(standing, spans, k)
         for j in order:
             lay_inner(standing, spans[j], outer[j], *row_runs(spans[j], k, pitch))
+
+
+def longest_first(spans: list[Span]) -> list[int]:
+    """Return the order in which spans are laid."""
+    return sorted(range(len(spans)), key=lambda k: (-round(spans[k].length, 5), k))
+
+
+def at_mouth(corner: Corner, mouths: BaseGeometry) -> bool:
+    """Tell whether a corner is an end of a step across a mouth."""
+    return bool(shapely.dwithin(mouths, shapely.points(corner.place), 1e-6))
 
 
 def lay_inner(
