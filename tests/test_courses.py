@@ -394,3 +394,12 @@ def test_a_ring_with_spokes_as_thin_as_a_stone_keeps_its_outer_row():
     steps = np.diff(np.append(angle, angle[0] + 2 * math.pi))
     assert on.sum() >= 0.97 * 2 * math.pi * (12 - STONE / PITCH / 2)
     assert steps.max() < 1.05 * steps.min()
+
+
+@pytest.mark.parametrize(("stem", "foot"), [(4.01, 4.01), (5.02, 4.03), (7.02, 6.03)])
+def test_rows_turn_round_a_notch(stem, foot):
+    """An L of whole pitches takes as many stones as its grid has places."""
+    upright = shapely.box(0, 0, stem * PITCH + STONE, 16.1 * PITCH + STONE)
+    flat = shapely.box(0, 0, 14.1 * PITCH + STONE, foot * PITCH + STONE)
+    across, down = int(stem) + 1, int(foot) + 1
+    assert len(lay(shapely.union(upright, flat))) == across * 17 + down * (15 - across)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from itertools import combinations
 
@@ -33,6 +34,8 @@ QUINCUNX_TAPER = 0.06
 ACROSS, BEYOND, BUTT = 2.2, 1e-3, 0.5
 #: A thread ends at a mouth when it is within so many pitches of it.
 NEAR_MOUTH = 0.6
+#: Rows that turn round a notch meet as if it turned by no more than this, in radians.
+NOTCH = 2.0
 #: Two ends face each other across a joint at most so many pitches long, when they are aside by
 #: less than so many, and the cosine between their directions is less than this.
 CROSSING, ASIDE, FACING = 4.0, 0.25, -0.97
@@ -175,7 +178,26 @@ def _thin_at(spans: list[Span], corner: Corner) -> bool:
 def lay_runs(standing: Standing, span: Span, line: Points, where: list[tuple[int, int]]) -> None:
     """Lay a row of a span on the runs where it stands."""
     for low, high in where:
-        lay_line(standing, line[low:high], span.closed and high - low == len(line))
+        part = line[low:high]
+        if low == 0:
+            part = np.concatenate((_round_notch(span, line, 0), part))
+        if high == len(line):
+            part = np.concatenate((part, _round_notch(span, line, -1)))
+        lay_line(standing, part, span.closed and high - low == len(line))
+
+
+def _round_notch(span: Span, line: Points, end: int) -> Points:
+    """Return where a row that turns round a notch at the end of a span meets its mitre, (1, 2).
+
+    (0, 2) at any other end.
+    """
+    inner = line[end] - span.points[end]
+    away = float(np.hypot(*inner))
+    if span.closed or span.turns[end] >= 0 or away == 0:
+        return line[:0]
+    ahead = np.array([inner[1], -inner[0]]) * (1 if end else -1)
+    met: Points = line[end] + ahead * math.tan(min(-span.turns[end], NOTCH) / 2)
+    return met[None]
 
 
 def holes(standing: Standing, line: Points, where: list[tuple[int, int]]) -> float:
