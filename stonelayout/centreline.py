@@ -29,6 +29,8 @@ _STRAIGHT, _THROUGH = 1.25, 35.0
 #: The joint moves by at most this share of its radius; the other branches keep to their course
 #: but for this share of it.
 _MOST_MOVED, _BESIDE = 0.5, 0.5
+#: Where whiskers may be wanted, pieces shorter than this many steps of the samples are dropped.
+_PART = 5.0
 _ROUNDS = 60
 
 
@@ -63,7 +65,7 @@ def centreline(
     """
     width = 2 * polygon.area / max(polygon.length, 1e-12)
     graph = _Graph(*_ridges(polygon, min(width / _SAMPLES, step)))
-    graph.keep_parts_longer_than(width)
+    graph.keep_parts_longer_than(width if wanted is None else min(width, _PART * step))
     for _ in range(_ROUNDS):
         if not graph.prune(wanted):
             break

@@ -1,0 +1,141 @@
+"""Mirror-symmetric drawings get mirror-symmetric rows: random outlines, several rows, meetings."""
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+import shapely.affinity
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely.geometry import LineString, Polygon, box
+
+from stonelayout.artwork import Line, rings
+from stonelayout.patterns.base import Ask, Obstacles, Spec
+from stonelayout.patterns.edge import edge_tracks, lay_edge
+from stonelayout.patterns.meetings import lay_rows_together
+from stonelayout.patterns.spine import lay_spine
+
+SHIFT = np.array([3.3, -1.7])
+SIZES = st.builds(lambda d, gap: Spec(d, d + gap), st.floats(1.6, 3.2), st.floats(0.3, 0.6))
+LOOKS = [{}, {"rows": 2}, {"where": "outside"}, {"where": "on"}, {"margin": 0.4}]
+
+
+def mirrored(points, axis=0):
+    found = points - SHIFT
+    found[:, axis] *= -1
+    return found + SHIFT
+
+
+def missed(points, others):
+    return np.hypot(*(points[:, None] - others[None]).transpose(2, 0, 1)).min(axis=1).max()
+
+
+def check(ask, lay):
+    centres = lay(ask).centres
+    if len(centres) > 1:
+        assert missed(mirrored(centres), centres) <= 1e-6
+        apart = np.hypot(*(centres[:, None] - centres[None]).transpose(2, 0, 1))
+        pitch = ask.sizes[0].pitch
+        assert apart[~np.eye(len(centres), dtype=bool)].min() >= pitch * (1 - 1e-9)
+
+
+def ask_of(region, size, options):
+    region = shapely.transform(region, lambda p: p + SHIFT)
+    return Ask(region, tuple(rings(region)), (size,), options)
+
+
+@st.composite
+def letters(draw):
+    """Draw letters like A, H and E on their backs: stems and crossbars, with holes."""
+    stem, bar = draw(st.floats(2.2, 7)), draw(st.floats(2.2, 7))
+    width, height = draw(st.floats(20, 40)), draw(st.floats(20, 40))
+    level = draw(st.floats(5, height - 8))
+    parts = [
+        box(-width / 2, 0, stem - width / 2, height),
+        box(width / 2 - stem, 0, width / 2, height),
+        box(-width / 2, level, width / 2, level + bar),
+    ]
+    if draw(st.booleans()):
+        parts.append(box(-width / 2, 0, width / 2, bar))
+    if draw(st.booleans()):
+        parts.append(box(-stem / 2, 0, stem / 2, height))
+    return shapely.union_all(parts)
+
+
+@st.composite
+def teeth(draw):
+    """Draw a tooth on a bar, its root corners often nearer to each other than a pitch."""
+    root = draw(st.floats(1.2, 6))
+    end, height = root * draw(st.floats(0.6, 1.2)), draw(st.floats(3, 14))
+    half = [(20, 0), (20, -9), (root / 2, -9), (end / 2, -9 - height)]
+    return Polygon([*half, *((-x, y) for x, y in half[::-1])])
+
+
+@st.composite
+def stars(draw):
+    """Draw stars of three to eight points."""
+    tips = draw(st.integers(3, 8))
+    turn = np.arange(2 * tips) * math.pi / tips
+    outer, inner = draw(st.floats(20, 28)), draw(st.floats(8, 18))
+    radius = np.where(np.arange(2 * tips) % 2, inner, outer)
+    return Polygon(np.column_stack((radius * np.sin(turn), radius * np.cos(turn))))
+
+
+@given(st.one_of(letters(), teeth(), stars()), SIZES, st.sampled_from(LOOKS))
+@settings(max_examples=60, deadline=None)
+def test_edge_rows_of_symmetric_outlines_are_symmetric(region, size, options):
+    check(ask_of(region, size, options), lay_edge)
+
+
+@given(st.one_of(letters(), teeth()), SIZES)
+@settings(max_examples=20, deadline=None)
+def test_spines_of_symmetric_outlines_are_symmetric(region, size):
+    check(ask_of(region, size, {}), lay_spine)
+
+
+def test_mirrored_shapes_get_mirrored_rows():
+    wing = np.array([[4, 0], [30, -6], [34, 8], [20, 10], [18, 21], [5, 14]], dtype=float)
+    asks = [ask_of(Polygon(wing * [side, 1]), Spec(2.0, 2.4), {"rows": 2}) for side in (1.0, -1.0)]
+    one, two = (laid.centres for laid in lay_rows_together(asks, edge_tracks))
+    assert len(one) == len(two) > 40
+    assert missed(mirrored(one), two) <= 1e-6
+
+
+def test_lines_that_cross_are_symmetric_about_an_axis_that_costs_no_stones():
+    # About the level axis as well it would cost two or three stones where the lines cross.
+    ends = np.array([[[-30, -9], [30, 9]], [[-30, 9], [30, -9]], [[-30, 0], [30, 0]]], dtype=float)
+    for some in (ends, ends[:2]):
+        asks = [Ask(None, (Line(end + SHIFT, False),), (Spec(2.0, 2.4),)) for end in some]
+        centres = np.concatenate([laid.centres for laid in lay_rows_together(asks, edge_tracks)])
+        assert missed(mirrored(centres), centres) <= 1e-6
+
+
+def test_whole_ring_of_an_odd_number_keeps_its_equal_chords():
+    t = np.linspace(0, 2 * math.pi, 720, endpoint=False)
+    for axes in ((24.0, 15.0), (25.0, 15.0), (26.0, 15.0), (27.0, 15.0)):
+        ellipse = Polygon(np.column_stack((np.cos(t), np.sin(t))) * axes)
+        centres = lay_edge(ask_of(ellipse, Spec(2.0, 2.4), {})).centres
+        chords = np.hypot(*(centres - np.roll(centres, 1, axis=0)).T)
+        assert np.ptp(chords) <= 1e-9 * chords.mean()
+
+
+def test_obstacle_beside_the_axis_is_kept_clear_even_at_the_cost_of_symmetry():
+    bow = Polygon([(-15, -12), (0, -3), (15, -12), (15, 12), (0, 3), (-15, 12)])
+    ask = ask_of(bow, Spec(2.0, 2.4), {})
+    stand = np.array([[12.0, 9.0]]) + SHIFT
+    ask = Ask(ask.region, ask.lines, ask.sizes, {}, Obstacles(stand, np.array([[5.0]])))
+    centres = lay_edge(ask).centres
+    assert np.hypot(*(centres - stand).T).min() >= 5.0 * (1 - 1e-9)
+
+
+@pytest.mark.parametrize("root", [2.2, 2.8, 3.4])
+def test_gear_teeth_are_alike(root):
+    body = shapely.Point(0, 0).buffer(20, quad_segs=90)
+    tooth = LineString([(0, 15), (0, 26)]).buffer(root / 2, cap_style="flat")
+    turns = [shapely.affinity.rotate(tooth, 90 * k, origin=(0, 0)) for k in range(4)]
+    centres = lay_edge(Ask(gear := shapely.union_all([body, *turns]), tuple(rings(gear)),
+                           (Spec(2.0, 2.4),))).centres  # fmt: skip
+    outside = centres[np.hypot(*centres.T) > 20]
+    for turned in (outside[:, ::-1] * [1, -1], outside * [-1, 1], outside * [1, -1]):
+        assert missed(turned, outside) < 1e-6
