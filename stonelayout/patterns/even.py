@@ -81,15 +81,17 @@ MANY = 2500
 #: Of many discs those within BAND pitches of the outline are evened; RIM more are looked at.
 BAND, RIM = 6.0, 1.5
 #: The room left over is shared out by a push that reaches so many pitches; what is tidiest stays.
-EVENING = (1.12, 1.22, 1.4)
+EVENING = (1.22, 1.12, 1.4)
 #: A push is weak from the start and fades, so that no distance is given up at its end.
-FADING = (0.3, 0.1, 0.03, 0.01, 0.003)
+FADING = (0.3, 0.06, 0.01)
 #: A room is simplified by this share of a pitch before it is made symmetric; what is lost, with
 #: what walls lose, is less than their margin.
 ROUGH = 1e-5
 #: A fill of higher symmetry is taken when it has at least this share of the stones; more with turns
 #: of four, which are no tidier than rows.
 FAIR, NO_TIDIER = 0.95, 0.98
+#: When it has hardly more than that, both are finished before they are compared again.
+CLOSE = 0.03
 #: A fill of two axes gives way to one of one axis that has more stones and is tidier by so much.
 TIDIER = 0.1
 #: Discs of a start within this many pitches of one of two mirrors go onto it.
@@ -131,70 +133,96 @@ def fill_evenly(part: Part) -> Points:
     if not effort.grids or len(grid) > MANY:
         mirrors = tuple(found for found in mirrors if len(found.group) <= 4)[:1]
     plain = [found for found in mirrors if len(found.group) <= 4]
-    fills = [_fill(part.room, pitch, effort, found) for found in plain]
-    most = max(len(fill) for fill, _ in fills)
+    fills = [_Filled.of(part.room, pitch, effort, found) for found in plain]
+    best = fills[0]
+    for fill in fills[1:]:
+        tidier = fill.count > best.count and fill.untidiness < best.untidiness - TIDIER
+        if tidier or best.count < FAIR * fill.count:
+            best = fill
+    most = max(fill.count for fill in fills)
     for found in mirrors[: -len(plain)]:
-        fill, _ = _fill(part.room, pitch, effort, found)
-        if len(fill) >= most * (NO_TIDIER if len(found.group) == 8 else FAIR):
-            return fill
-    best, untidiness = fills[0]
-    for fill, other in fills[1:]:
-        tidier = len(fill) > len(best) and other < untidiness - TIDIER
-        if tidier or len(best) < FAIR * len(fill):
-            best, untidiness = fill, other
-    return best
+        fill = _Filled.of(part.room, pitch, effort, found)
+        share = NO_TIDIER if len(found.group) == 8 else FAIR
+        if fill.count >= share * most:
+            higher, other = fill.finished(), np.empty((0, 2))
+            if fill.count < (share + CLOSE) * most:
+                other = best.finished()
+            return higher if len(higher) >= share * len(other) else other
+    return best.finished()
 
 
-def _fill(
-    room: BaseGeometry, pitch: float, effort: Effort, mirrors: Mirrors
-) -> tuple[Points, float]:
-    """Return a fill of one symmetry, and how untidy it is (Packer.untidiness)."""
-    axes = mirrors.axes
-    room = symmetric_room(room, mirrors, ROUGH * pitch)
-    packer = Packer(room, pitch, mirrors)
-    grid = best_lattice(room, pitch, mirrors=axes)
-    if len(mirrors) > 1:  # little is left to handle, so more can be tried
-        effort = dataclasses.replace(effort, excess=effort.finer, grids=2 * effort.grids)
-    bound = proved_bound(room, pitch) if effort.batches else math.inf
-    starts = (
-        [] if len(grid) > MANY or len(grid) >= bound else _starts(room, grid, pitch, effort, axes)
-    )
-    near = (ONTO if len(mirrors) > 1 else 1e-6) * pitch
-    fitting = packer.press([mirrors.between(start, near) for start in starts])
-    if len(mirrors.group) <= 4:  # the grid has the symmetry of the axes
-        fitting.append(mirrors.between(grid, 1e-6 * pitch))
-    centres = max(fitting, key=packer.count, default=np.empty((0, 2)))
-    if not len(centres):
-        return centres, math.inf
-    if packer.count(centres) >= bound:  # no more can fit
-        effort = dataclasses.replace(effort, batches=0, sweeps=0)
-    if effort.batches and packer.count(centres) <= FEW:
-        centres = packer.search(centres, effort.batches)
-    inserter = Inserter(
-        packer.wall,
-        packer.vacancies,
-        pitch,
-        mirrors,
-        steps=effort.steps,
-        narrowest=effort.narrowest,
-    )
-    pushes = min(effort.evenings, 1)
-    centres = _evened(packer, centres, effort, pushes)
-    for _ in range(effort.sweeps):
-        before = len(centres)
-        centres, tried = inserter.sweep(centres, effort.tries)
-        if pushes == effort.evenings and (
-            not tried or (len(centres) == before and effort.tries == 1)
-        ):
-            break
-        if len(centres) == before:
-            pushes = effort.evenings
-        centres = _evened(packer, centres, effort, pushes)
-    if pushes < effort.evenings:
-        centres = _evened(packer, centres, effort, effort.evenings)
-    if effort.evenings > 1 and len(centres) <= MANY:
-        centres = seated(packer, healed(packer, centres))
-    return mirrors.everywhere(centres), packer.untidiness(centres)
+@dataclass(frozen=True, eq=False)
+class _Filled:
+    """A fill of one symmetry: the discs between its mirrors, and what placed them."""
+
+    packer: Packer
+    inserter: Inserter
+    effort: Effort
+    centres: Points
+
+    @property
+    def count(self) -> int:
+        return self.packer.count(self.centres)
+
+    @property
+    def untidiness(self) -> float:
+        return self.packer.untidiness(self.centres)
+
+    @classmethod
+    def of(cls, room: BaseGeometry, pitch: float, effort: Effort, mirrors: Mirrors) -> _Filled:
+        """Press grids into a room, and insert what fits; ``finished`` makes it tidy."""
+        axes = mirrors.axes
+        room = symmetric_room(room, mirrors, ROUGH * pitch)
+        packer = Packer(room, pitch, mirrors)
+        grid = best_lattice(room, pitch, mirrors=axes)
+        if len(mirrors) > 1:  # little is left to handle, so more can be tried
+            effort = dataclasses.replace(effort, excess=effort.finer, grids=2 * effort.grids)
+        bound = proved_bound(room, pitch) if effort.batches else math.inf
+        starts = (
+            []
+            if len(grid) > MANY or len(grid) >= bound
+            else _starts(room, grid, pitch, effort, axes)
+        )
+        near = (ONTO if len(mirrors) > 1 else 1e-6) * pitch
+        fitting = packer.press([mirrors.between(start, near) for start in starts])
+        if len(mirrors.group) <= 4:  # the grid has the symmetry of the axes
+            fitting.append(mirrors.between(grid, 1e-6 * pitch))
+        centres = max(fitting, key=packer.count, default=np.empty((0, 2)))
+        if packer.count(centres) >= bound:  # no more can fit
+            effort = dataclasses.replace(effort, batches=0, sweeps=0)
+        if effort.batches and packer.count(centres) <= FEW:
+            centres = packer.search(centres, effort.batches)
+        inserter = Inserter(
+            packer.wall,
+            packer.vacancies,
+            pitch,
+            mirrors,
+            steps=effort.steps,
+            narrowest=effort.narrowest,
+        )
+        if len(centres):
+            centres = _evened(packer, centres, effort, min(effort.evenings, 1))
+        for _ in range(effort.sweeps if len(centres) else 0):
+            before = len(centres)
+            centres, tried = inserter.sweep(centres, effort.tries)
+            if not tried or (len(centres) == before and effort.tries == 1):
+                break
+            centres = _evened(packer, centres, effort, 1)
+        return cls(packer, inserter, effort, centres)
+
+    def finished(self) -> Points:
+        """Return all discs (n, 2) when what room is left is shared out, and a last one tried."""
+        packer, centres, pushes = self.packer, self.centres, self.effort.evenings
+        if len(centres) and pushes > 1:
+            centres = _evened(packer, centres, self.effort, pushes)
+            more = centres
+            if self.effort.sweeps:
+                more, _ = self.inserter.sweep(centres, self.effort.tries)
+            if len(more) > len(centres):
+                centres = _evened(packer, more, self.effort, pushes)
+            if len(centres) <= MANY:
+                centres = seated(packer, healed(packer, centres))
+        return packer.mirrors.everywhere(centres)
 
 
 def _evened(packer: Packer, centres: Points, effort: Effort, pushes: int) -> Points:
@@ -211,29 +239,25 @@ def _evened_band(
     packer: Packer, centres: Points, free: npt.NDArray[np.bool_], effort: Effort, pushes: int
 ) -> Points:
     """Share out the room among discs that are free to move."""
-    best, least = centres, packer.untidiness(centres)
-    for reach in EVENING[:pushes]:
-        settled = _pushed(packer, centres, free, reach, effort.steps)
-        if settled is not None and (found := packer.untidiness(settled)) < least:
-            best, least = settled, found
-    return best
 
+    def relaxed(
+        trials: list[Trial], steps: int, weight: float = 0.0, pull: float = 0.0
+    ) -> list[tuple[Points, float]]:
+        softs = [Soft(reach, weight, pull) for reach in EVENING[: len(trials)]]
+        return relax(trials, packer.pitch, packer.wall, steps, softs if weight else None)
 
-def _pushed(
-    packer: Packer, centres: Points, free: npt.NDArray[np.bool_], reach: float, steps: int
-) -> Points | None:
-    """Return discs drawn to the wall and pushed apart, None where distances are lost by it."""
-
-    def relaxed(trial: Trial, steps: int, soft: Soft | None = None) -> tuple[Points, float]:
-        return relax([trial], packer.pitch, packer.wall, steps, soft)[0]
-
-    centres, _ = relaxed(packer.trial(centres, free), steps, Soft(reach, FADING[0], PULL))
-    for weight in FADING:
-        centres, _ = relaxed(packer.pinned(centres, free), steps // 4, Soft(reach, weight))
-    settled, rest = relaxed(packer.pinned(centres, free), 2 * steps)
-    if rest:
-        settled, rest = relaxed(packer.trial(centres, free), 2 * steps)
-    return None if rest else settled
+    trials = [packer.trial(centres, free)] * min(pushes, len(EVENING))
+    found = relaxed(trials, effort.steps // 2, FADING[0], PULL) if trials else []
+    for weight in FADING if trials else ():
+        trials = [packer.pinned(pushed, free) for pushed, _ in found]
+        found = relaxed(trials, effort.steps // 4, weight)
+    settled = []
+    for again in (packer.pinned, packer.trial):  # at the wall, where that can be
+        trials = [again(pushed, free) for pushed, _ in found]
+        results = relaxed(trials, 2 * effort.steps) if trials else []
+        settled += [after for after, rest in results if rest == 0]
+        found = [was for was, (_, rest) in zip(found, results, strict=True) if rest > 0]
+    return min((centres, *settled), key=packer.untidiness)
 
 
 def _starts(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import itertools
 
 import numpy as np
 
@@ -20,7 +19,7 @@ SORE, WIDE = 0.76, 0.7
 #: stay a pitch from all that stands beyond those RIM further, which hold still around them.
 ROUNDS, RIM = ((1.3, 3.5), (1.5, 5.0), (1.5, 3.5)), 1.6
 #: A push fades, so that no distance is given up at its end.
-FADING = (0.3, 0.1, 0.03, 0.01, 0.003)
+FADING = (0.3, 0.06, 0.01)
 #: Steps of each push, and of what restores the distances.
 STEPS, LAST = 50, 300
 #: A window is healed when the sum of the squares of what its vacancies have over WIDE, and of OFF
@@ -83,12 +82,14 @@ def _round(packer: Packer, centres: Points, reach: float, radius: float) -> Poin
             dataclasses.replace(trial, centres=found)
             for trial, (found, _) in zip(trials, pushed, strict=True)
         ]
-    loose = [packer.trial(t.centres, move) for t, move in zip(trials, free, strict=True)]
-    results = relax(trials + loose, packer.pitch, packer.wall, LAST)
+    results = relax(trials, packer.pitch, packer.wall, LAST)
+    failed = [k for k, (_, rest) in enumerate(results) if rest > 0]
+    if failed:
+        loose = [packer.trial(trials[k].centres, free[k]) for k in failed]
+        for k, result in zip(failed, relax(loose, packer.pitch, packer.wall, LAST), strict=True):
+            results[k] = result
     touched = np.zeros(len(centres), dtype=np.bool_)
-    for place, window, (found, rest) in zip(
-        itertools.chain(places, places), windows + windows, results, strict=True
-    ):
+    for place, window, (found, rest) in zip(places, windows, results, strict=True):
         out = np.hypot(*(found - place).T) / packer.pitch
         strayed = (out > radius + RIM - 1) & (found != centres[window]).any(axis=1)
         if rest > 0 or touched[window].any() or strayed.any():

@@ -11,6 +11,7 @@ trials taken together and the scalars of each kept apart.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -65,7 +66,9 @@ class Soft:
 class _Batch:
     """Several trials in one table, moved far apart so that they cannot touch."""
 
-    def __init__(self, trials: list[Trial], pitch: float, wall: Wall, soft: Soft | None) -> None:
+    def __init__(
+        self, trials: list[Trial], pitch: float, wall: Wall, softs: Sequence[Soft] | None
+    ) -> None:
         counts = np.array([len(trial.centres) for trial in trials])
         self.group = np.repeat(np.arange(len(trials)), counts)
         self.first = np.concatenate(([0], np.cumsum(counts)[:-1])).astype(np.intp)
@@ -77,21 +80,22 @@ class _Batch:
         self.pinned = np.concatenate(
             [np.zeros(len(t.free), bool) if t.pinned is None else t.pinned for t in trials]
         )
-        self.soft = soft
+        self.soft = soft = softs[0] if softs else None
         self.deep = bool(self.pinned.any() or (soft and soft.pull))
         self.d, self.wall = pitch * (1 + EXCESS), wall
-        self.reach = self.d * (soft.reach if soft else 1.0)
+        reaches = np.array([self.d * one.reach for one in softs or (Soft(1.0, 0.0),)])
+        self.reach = np.repeat(np.broadcast_to(reaches, len(trials)), counts)
         self.margin = WALL_MARGIN * pitch
         x0, x1 = float(self.x[:, 0].min()), float(self.x[:, 0].max())
         self.apart = np.zeros((len(self.x), 2))
-        self.apart[:, 0] = self.group * (x1 - x0 + 8 * self.reach)
+        self.apart[:, 0] = self.group * (x1 - x0 + 8 * self.reach.max())
         self._listed: Points | None = None
 
     def _list(self) -> None:
         from scipy.spatial import cKDTree
 
         tree = cKDTree(self.x + self.apart)
-        pairs = tree.query_pairs(self.reach * (1 + _SKIN), output_type="ndarray")
+        pairs = tree.query_pairs(self.reach.max() * (1 + _SKIN), output_type="ndarray")
         moves = self.free > 0
         pairs = pairs[moves[pairs[:, 0]] | moves[pairs[:, 1]]]
         self.pairs = pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
@@ -101,18 +105,19 @@ class _Batch:
         """Return each trial's energy (g,) and the gradient (n, 2)."""
         self.x = x
         if self._listed is None or (
-            float(np.abs(x - self._listed).max()) > self.reach * _SKIN / 2 / 1.415
+            float(np.abs(x - self._listed).max()) > self.reach.min() * _SKIN / 2 / 1.415
         ):
             self._list()
         i, j = self.pairs[:, 0], self.pairs[:, 1]
         step = x[i] - x[j]
         length = np.sqrt(np.einsum("ij,ij->i", step, step))
-        touch = np.flatnonzero(length < self.reach)
+        reach = self.reach[i]
+        touch = np.flatnonzero(length < reach)
         i, j, step, length = i[touch], j[touch], step[touch], np.maximum(length[touch], 1e-12)
         short = np.maximum(self.d - length, 0)
         cost, force = short**2, 2 * short
         if self.soft:
-            slack = self.reach - length
+            slack = reach[touch] - length
             cost, force = cost + self.soft.weight * slack**2, force + 2 * self.soft.weight * slack
         push = step * (force / length)[:, None]
         n = len(x)
@@ -167,14 +172,18 @@ def relax(
     pitch: float,
     wall: Wall,
     steps: int,
-    soft: Soft | None = None,
+    soft: Soft | Sequence[Soft] | None = None,
     *,
     hasty: bool = False,
 ) -> list[tuple[Points, float]]:
-    """Relax trials; return for each its centres and what remains of E / pitch^2 (0 if solved)."""
+    """Relax trials; return for each its centres and what remains of E / pitch^2 (0 if solved).
+
+    Several ``soft`` pushes, one a trial, may differ in their reach only.
+    """
     results: list[tuple[Points, float] | None] = [None] * len(trials)
     names = list(range(len(trials)))
-    state = _State(_Batch(trials, pitch, wall, soft))
+    softs = [soft] if isinstance(soft, Soft) else soft
+    state = _State(_Batch(trials, pitch, wall, softs))
     solved = (SOLVED * pitch) ** 2
     for step in range(steps):
         state.advance()
@@ -285,6 +294,7 @@ class _State:
         batch.group = np.repeat(np.arange(len(counts)), counts)
         batch.first = np.concatenate(([0], np.cumsum(counts)[:-1])).astype(np.intp)
         batch.free, batch.apart = batch.free[rows], batch.apart[rows]
+        batch.reach = batch.reach[rows]
         batch.held, batch.pinned = batch.held[rows], batch.pinned[rows]
         if batch._listed is not None:
             batch._listed = batch._listed[rows]
