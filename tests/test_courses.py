@@ -403,3 +403,41 @@ def test_rows_turn_round_a_notch(stem, foot):
     flat = shapely.box(0, 0, 14.1 * PITCH + STONE, foot * PITCH + STONE)
     across, down = int(stem) + 1, int(foot) + 1
     assert len(lay(shapely.union(upright, flat))) == across * 17 + down * (15 - across)
+
+
+def regular(sides: int, side: float, turned: float = 0.0) -> shapely.Geometry:
+    """Return a regular polygon whose inset by half a stone has sides of ``side`` pitches."""
+    angle = np.arange(sides) * 2 * math.pi / sides
+    radius = side * PITCH / (2 * math.sin(math.pi / sides))
+    radius += STONE / 2 / math.cos(math.pi / sides)
+    points = np.column_stack((np.sin(angle), -np.cos(angle))) * radius
+    return affinity.rotate(shapely.Polygon(points), turned, origin=(0, 0))
+
+
+@pytest.mark.parametrize("turned", [0, 11, 45])
+@pytest.mark.parametrize("rows", [4, 7, 12])
+def test_squares_get_rows_and_columns(turned, rows):
+    centres = lay(regular(4, rows - 0.9, turned))
+    assert len(centres) == rows * rows
+
+
+@pytest.mark.parametrize("turned", [0, 8, 30])
+@pytest.mark.parametrize("row", [5, 6, 7, 15])
+def test_triangles_and_hexagons_get_the_densest_lattice(turned, row):
+    """Oler (1961): no more than the n-th triangular number of points a unit apart lie in an
+    equilateral triangle of side n - 1, nor in a hexagon of side n - 1 more than the n-th centred
+    hexagonal number (3 n (n - 1) + 1)."""
+    assert len(lay(regular(3, row - 1 + 1e-4, turned))) == row * (row + 1) // 2
+    if row < 10:
+        assert len(lay(regular(6, row - 1 + 1e-4, turned))) == 3 * row * (row - 1) + 1
+
+
+def test_a_star_has_five_arms_alike():
+    angle = np.arange(10) * math.pi / 5
+    radius = np.where(np.arange(10) % 2 == 0, 42.0, 18.2)
+    star = shapely.Polygon(np.column_stack((np.sin(angle), -np.cos(angle))) * radius[:, None])
+    centres = lay(star)
+    assert_sound(star, centres)
+    c, s = math.cos(2 * math.pi / 5), math.sin(2 * math.pi / 5)
+    turned = centres @ np.array([[c, s], [-s, c]])
+    assert KDTree(centres).query(turned)[0].max() < 1e-6

@@ -13,8 +13,10 @@ from stonelayout.regions import inset_mitred
 from .base import Ask, Laid
 from .calm import calmed
 from .limbs import lay_limbs
+from .mirrors import Mirrors, axes_of, symmetries
+from .mirrors import symmetric_room as shared
 from .parts import Part, depth_within, fill_parts, inset, mirrored, polygons, remembered
-from .rings import is_fat, lay_rings
+from .rings import is_fat, lay_rings, regular_places
 from .saturate import saturate
 from .spans import spans_of
 from .standing import Standing
@@ -30,6 +32,8 @@ CHORDS = 1.2e-5
 _INSETS = 4
 #: Obstacles within so many of their distances count as one row.
 ONE_ROW = 1.5
+#: A fill that looks the same turned may have so many fewer stones.
+TURNED = 0.965
 #: Rounding of places on the outline of a room, in mm.
 EDGE_MM = 4e-10
 
@@ -54,15 +58,37 @@ def fill_courses(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
     room = symmetric_room(part, least)
     if room.is_empty and part.room.is_empty:
         return np.empty((0, 2)), np.empty(0, dtype=np.intp)
-    centres = _fill_room(part, room, least)
+    centres = _fill_room(part, room, least, axes_of(part))
+    for mirrors in turned(part):
+        like = _fill_room(part, symmetric_under(room, mirrors), least, mirrors)
+        if len(like) >= TURNED * len(centres):
+            centres = like
+            break
     if len(part.obstacles):
         kept = shapely.difference(room, beside_rows(part.obstacles, part.distance[:, 0]))
-        along = _fill_room(part, kept, least)
+        along = _fill_room(part, kept, least, axes_of(part))
         centres = along if len(along) > len(centres) else centres
     return centres, np.zeros(len(centres), dtype=np.intp)
 
 
-def _fill_room(part: Part, room: BaseGeometry, least: float) -> Points:
+def turned(part: Part) -> list[Mirrors]:
+    """Return the mirrors of a part that looks the same turned, highest order first.
+
+    None for a disc, whose rows are rings, nor for what looks the same turned by a right angle
+    only: a grid is better there.
+    """
+    orders = {len(mirrors.group) // 2: mirrors for mirrors in symmetries(part)}
+    if {5, 6} <= set(orders):
+        return []
+    return [mirrors for order, mirrors in orders.items() if order > 2 and order != 4]
+
+
+def symmetric_under(room: BaseGeometry, mirrors: Mirrors) -> BaseGeometry:
+    """Return what a room shares with its images, inset a little against rounding."""
+    return inset_mitred(shared(room, mirrors, SNAP_MM / 2), SNAP_MM)
+
+
+def _fill_room(part: Part, room: BaseGeometry, least: float, mirrors: Mirrors) -> Points:
     """Lay rows in a room for centres, then fill up to the outline."""
     wide = inset(part.outline, least * (1 + CHORDS))
     edge = shapely.buffer(room, EDGE_MM, join_style="mitre", mitre_limit=1.5)
@@ -70,21 +96,27 @@ def _fill_room(part: Part, room: BaseGeometry, least: float) -> Points:
     for axis in (0, 1):
         if part.mirrors[axis]:
             both = shapely.intersection(both, mirrored(both, axis))
+    if len(mirrors.group) > 4:
+        both = symmetric_under(both, mirrors)
     standing = Standing(
         shapely.union(edge, both),
         part.sizes[0].pitch * (1 - SLACK),
-        part.mirrors,
+        mirrors,
         part.obstacles,
         part.distance[:, 0] if len(part.obstacles) else np.empty(0),
     )
     for piece in polygons(room):
+        places = regular_places(piece, standing.pitch)
+        if len(places) and not len(part.obstacles):
+            standing.add(places)
+            continue
         spans, corners = spans_of(piece, standing.pitch)
         if is_fat(piece, spans, standing.pitch):
             lay_rings(standing, piece)
         else:
             lay_limbs(standing, piece, spans, corners)
     saturate(standing)
-    if any(part.mirrors):  # what is left fits once, not in pairs
+    if mirrors:  # what is left fits once, not in pairs
         standing.let_go(shapely.union(edge, wide))
         saturate(standing)
     return standing.centres

@@ -12,6 +12,7 @@ from stonelayout.artwork import Points
 
 from .courses import CHORDS, EDGE_MM, SLACK
 from .limbs import lay_corners
+from .mirrors import axes_of
 from .parts import Part, discs, inset
 from .pieces import lay_line
 from .spans import outline_spans
@@ -31,7 +32,7 @@ def fill_behind_edge_row(part: Part, fill: Callable[[Part], Points]) -> Points:
     if room.is_empty:
         return np.empty((0, 2))
     near = shapely.buffer(room, EDGE_MM, join_style="mitre", mitre_limit=1.5)
-    standing = Standing(near, pitch * (1 - SLACK), part.mirrors, part.obstacles, distance)
+    standing = Standing(near, pitch * (1 - SLACK), axes_of(part), part.obstacles, distance)
     spans, corners = outline_spans(room, pitch)
     lay_corners(standing, corners)
     for span in sorted(spans, key=lambda span: -round(span.length, 6)):

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -52,6 +53,18 @@ class Mirrors:
 
     def __len__(self) -> int:
         return len(self.normals)
+
+    @cached_property
+    def lines(self) -> Points:
+        """Unit normals (m, 2) of all mirrors and their images."""
+        found = [(np.eye(2) - element) / 2 for element in self.group if np.linalg.det(element) < 0]
+        # n n^T of a unit normal n
+        normals = [
+            square[k] / math.sqrt(square[k, k])
+            for square in found
+            for k in [int(square[1, 1] > square[0, 0])]
+        ]
+        return np.array(normals).reshape(-1, 2)
 
     @property
     def axes(self) -> tuple[bool, bool]:
@@ -102,6 +115,11 @@ class Mirrors:
 
 
 NONE = Mirrors.at()
+
+
+def axes_of(part: Part) -> Mirrors:
+    """Return the mirrors of a part that are axes of its frame."""
+    return Mirrors.at(*(k * math.pi / 2 for k in (0, 1) if part.mirrors[k]))
 
 
 def symmetries(part: Part) -> tuple[Mirrors, ...]:

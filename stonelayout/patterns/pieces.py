@@ -194,13 +194,13 @@ def lay_line(
 def _stretches_on_axes(standing: Standing, path: Path) -> list[Points]:
     """Return the stretches of a row, not the whole, that run along an axis of symmetry."""
     found: list[Points] = []
-    if not standing.axes:
+    if not standing.mirrors:
         return found
     count = max(math.ceil(path.length / (STEP * standing.pitch)), 2)
     s = np.linspace(0, path.length, count + 1)
     points = path.at(s)
-    for axis in standing.axes:
-        on = np.abs(points[:, axis]) < ON_AXIS * standing.pitch
+    for normal in standing.mirrors.lines:
+        on = np.abs(points @ normal) < ON_AXIS * standing.pitch
         edge = np.flatnonzero(np.diff(np.concatenate(([False], on, [False])).astype(np.int8)))
         for low, high in zip(edge[::2], edge[1::2] - 1, strict=True):
             if high - low < count and s[high] - s[low] > standing.pitch:
@@ -213,34 +213,35 @@ def _ring_stones(standing: Standing, path: Path) -> Points:
     chain = Path.of(path.points)  # its ends coincide
     places, _ = most_equal(chain, standing.pitch * (1 + SHORT))
     count = len(places) - 1
-    if len(standing.axes) == 2 and count % 2 and count > 3:
-        places, _ = split(chain, count - 1, standing.pitch * (1 + SHORT))
+    order = max(len(standing.mirrors.lines), 1)
+    if count % order and count > order + 1:
+        places, _ = split(chain, count - count % order, standing.pitch * (1 + SHORT))
     if len(places) < 3:
         return path.at([0.0])
     return chain.at(places[:-1])
 
 
-def _along_axis(standing: Standing, path: Path, piece: Piece, axis: int) -> bool:
+def _along_axis(standing: Standing, path: Path, piece: Piece, normal: Points) -> bool:
     points = path.at(np.linspace(piece.start, piece.stop, 9))
-    return bool((np.abs(points[:, axis]) < 0.1 * standing.pitch).all())
+    return bool((np.abs(points @ normal) < 0.1 * standing.pitch).all())
 
 
 def _apart_from_images(standing: Standing, path: Path, piece: Piece) -> list[Piece]:
     """Cut a piece where its own mirror image would be too near, unless it is that image."""
     pieces = [piece]
-    for axis in standing.axes:
+    for normal in standing.mirrors.lines:
         found: list[Piece] = []
         for one in pieces:
             count = max(int((one.stop - one.start) / (STEP * standing.pitch)), 2)
             s = np.linspace(one.start, one.stop, count + 1)
             points = path.at(s)
-            across = points[:, axis]
-            middle = abs(float(path.at([(one.start + one.stop) / 2])[0, axis]))
+            across = points @ normal
+            middle = abs(float(path.at([(one.start + one.stop) / 2])[0] @ normal))
             symmetric = (
                 middle < 1e-3 * standing.pitch
                 and abs(across[0] + across[-1]) < 0.01 * standing.pitch
             )
-            if symmetric or _along_axis(standing, path, one, axis):
+            if symmetric or _along_axis(standing, path, one, normal):
                 found.append(one)
                 continue
             apart = 2 * np.abs(across) >= standing.pitch
@@ -263,11 +264,12 @@ def _apart_from_images(standing: Standing, path: Path, piece: Piece) -> list[Pie
 
 def _evened(standing: Standing, stones: Points) -> Points:
     """Make stones that are their own mirror image, but for rounding, exactly so."""
-    for axis in standing.axes:
-        flip = np.ones(2)
-        flip[axis] = -1.0
-        if (np.abs(stones[:, axis]) < 0.1 * standing.pitch).all():
-            stones = stones * (flip + 1) / 2
-        elif len(stones) and np.abs(stones[::-1] * flip - stones).max() < 1e-5 * standing.pitch:
-            stones = (stones + stones[::-1] * flip) / 2
+    for normal in standing.mirrors.lines:
+        across = (stones @ normal)[:, None] * normal
+        if (np.abs(stones @ normal) < 0.1 * standing.pitch).all():
+            stones = stones - across
+        elif len(stones):
+            image = (stones - 2 * across)[::-1]
+            if np.abs(image - stones).max() < 1e-5 * standing.pitch:
+                stones = (stones + image) / 2
     return stones

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
+import numpy as np
 import shapely
 from shapely.geometry import Polygon
 
+from stonelayout.artwork import Points
 from stonelayout.regions import inset_mitred, largest_disc
 
 from .limbs import lay_corners
@@ -21,6 +25,10 @@ FAT_AREA, FAT_DEPTH = 4.0, 1.6
 SIDED, STRAIGHT = 0.1, 0.02
 #: Rings stand at most so many pitches apart to end on a row in the middle.
 STRETCH = 1.2
+#: A frame is a rectangle or a regular polygon within this, in pitches and in cosines.
+EVEN = 1e-3
+#: A narrower rectangle, in pitches, may take a row in the gaps of two.
+WIDE = 2.0
 _MOST_RINGS = 10_000
 
 
@@ -54,3 +62,55 @@ def lay_rings(standing: Standing, room: Polygon) -> None:
             lay_corners(standing, corners)
             for span in sorted(spans, key=lambda one: -round(one.length, 5)):
                 lay_line(standing, span.points, span.closed)
+
+
+def regular_places(room: Polygon, pitch: float) -> Points:
+    """Return the places (n, 2) of a room that takes a regular grid from side to side, or none.
+
+    Those are rectangles at least two pitches wide, equilateral triangles and regular hexagons.
+    """
+    frame = shapely.get_coordinates(shapely.simplify(room.exterior, EVEN * pitch))[:-1]
+    if len(room.interiors) or len(frame) not in (3, 4, 6):
+        return frame[:0]
+    return grid(frame, pitch) if len(frame) == 4 else nested(frame, pitch)
+
+
+def grid(frame: Points, pitch: float) -> Points:
+    """Return places (n, 2) in rows and columns from side to side of a rectangle (4, 2), or none."""
+    a, b, c, d = frame
+    wide, tall = b - a, d - a
+    square = abs(float(wide @ tall)) < EVEN * pitch**2
+    if np.abs(a + c - b - d).max() > EVEN * pitch or not square:
+        return frame[:0]
+    if min(np.hypot(*wide), np.hypot(*tall)) < WIDE * pitch:
+        return frame[:0]
+    across, down = (
+        np.linspace(0, 1, max(int(float(np.hypot(*side)) / pitch * (1 + 1e-11)), 1) + 1)
+        for side in (wide, tall)
+    )
+    places = a + across[:, None, None] * wide + down[:, None] * tall
+    return np.asarray(places.reshape(-1, 2))
+
+
+def nested(frame: Points, pitch: float) -> Points:
+    """Return the places (n, 2) of the densest lattice from side to side of a regular polygon.
+
+    They stand on nested triangles or hexagons, in equal chords; none for other frames.
+    """
+    sides = np.roll(frame, -1, axis=0) - frame
+    length = np.hypot(*sides.T)
+    ahead = (sides * np.roll(sides, -1, axis=0)).sum(axis=1) / (length * np.roll(length, -1))
+    fewer = {3: 3, 6: 1}.get(len(frame), 0)
+    turn = math.cos(2 * math.pi / len(frame))
+    if not fewer or np.ptp(length) > EVEN * pitch or np.abs(ahead - turn).max() > EVEN:
+        return frame[:0]
+    count = int(float(length.min()) / pitch * (1 + 1e-11))
+    middle = frame.mean(axis=0)
+    found = [frame[:0]]
+    for chords in range(count, 0, -fewer):
+        corners = middle + (frame - middle) * (chords / count)
+        share = np.arange(chords)[:, None, None] / chords
+        found.append((corners + share * (np.roll(corners, -1, axis=0) - corners)).reshape(-1, 2))
+    if count % fewer == 0:
+        found.append(middle[None])
+    return np.concatenate(found)

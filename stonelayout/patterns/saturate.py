@@ -102,7 +102,7 @@ def saturate(standing: Standing) -> int:
                 continue
             done = standing.add(place[None])
             for way in (0.0, 0.5 * standing.pitch):
-                if not done and standing.axes:
+                if not done and standing.mirrors:
                     done = standing.add(standing.snapped(place[None], 0.5 * standing.pitch, way))
             if done:
                 taken += [p for image in standing.images(place[None]) for p in image]

@@ -13,6 +13,7 @@ from stonelayout.artwork import Points
 from stonelayout.neighbours import pairs_nearer
 
 from .cells import Cells
+from .mirrors import NONE, ON_MM, Mirrors
 
 Flags = npt.NDArray[np.bool_]
 
@@ -23,23 +24,22 @@ _STORE = 64
 class Standing:
     """Stones laid so far in one part, and obstacles laid before.
 
-    ``pitch`` in mm is kept between stones. ``room`` are the polygons that centres stay in.
-    ``mirrors``: whether the part is symmetric about x = 0 and y = 0; what is added is then added
-    with its mirror images.
+    ``pitch`` in mm is kept between stones. ``room`` are the polygons that centres stay in. What
+    is added is added with its images in the ``mirrors`` of the part.
     """
 
     def __init__(
         self,
         room: BaseGeometry,
         pitch: float,
-        mirrors: tuple[bool, bool],
+        mirrors: Mirrors,
         obstacles: Points,
         distance: Points,
     ) -> None:
         self.room = room
         shapely.prepare(room)
         self.pitch = pitch
-        self.axes = [axis for axis in (0, 1) if mirrors[axis]]
+        self.mirrors = mirrors
         self._blocks = np.concatenate((obstacles, np.empty((0, 2))))
         self._extra = np.asarray(distance, dtype=np.float64) - pitch
         self._store, self._size = np.empty((_STORE, 2)), 0
@@ -75,17 +75,12 @@ class Standing:
 
     def let_go(self, room: BaseGeometry) -> None:
         """Give up symmetry, and let centres stand anywhere in ``room``."""
-        self.axes, self.room = [], room
+        self.mirrors, self.room = NONE, room
         shapely.prepare(room)
 
     def images(self, points: Points) -> list[Points]:
-        """Return points and their mirror images, one array for each symmetry."""
-        found = [points]
-        for axis in self.axes:
-            flip = np.ones(2)
-            flip[axis] = -1.0
-            found += [p * flip for p in found]
-        return found
+        """Return points and their images, one array for each symmetry."""
+        return [points, *(points @ element.T for element in self.mirrors.group[1:])]
 
     def nearest(self, points: Points) -> tuple[Points, npt.NDArray[np.intp]]:
         """Return the distance to the stone that blocks most and its index, (k,) each.
@@ -139,9 +134,9 @@ class Standing:
         """Tell where a stone (with its images) could stand now, (k,)."""
         away, _ = self.nearest(points)
         keep = (away >= self.pitch) & self.inside(points)
-        for axis in self.axes:
-            across = np.abs(points[:, axis])
-            keep &= (across == 0.0) | (2 * across >= self.pitch)
+        for normal in self.mirrors.lines:
+            across = np.abs(points @ normal)
+            keep &= (across <= ON_MM) | (2 * across >= self.pitch)
         return keep
 
     def add(self, points: Points) -> int:
@@ -170,8 +165,8 @@ class Standing:
 
     def snapped(self, points: Points, reach: float, way: float = 0.0) -> Points:
         """Move points within ``reach`` mm of a mirror axis onto it, or ``way`` mm off it."""
-        moved = points.copy()
-        for axis in self.axes:
-            near = np.abs(moved[:, axis]) < reach
-            moved[near, axis] = np.copysign(way, moved[near, axis])
-        return moved
+        for normal in self.mirrors.lines:
+            height = points @ normal
+            near = np.abs(height) < reach
+            points = points - np.where(near, height - np.copysign(way, height), 0)[:, None] * normal
+        return points
