@@ -93,7 +93,6 @@ def test_a_lone_line_gets_the_largest_size_and_parallel_rows_one_size():
     narrow = lay_edge(ask(box(0, 0, 60, 9), rows=2))
     assert set(wide.size.tolist()) == {0}
     assert set(narrow.size.tolist()) == {2}
-    assert "rows-of-one-size" in [finding.code for finding in narrow.findings]
 
 
 def runs(sizes):

@@ -48,6 +48,12 @@ def crescent():
     )
 
 
+def leaf():
+    t = np.linspace(0, math.pi, 300)
+    x, y = -55 * np.cos(t), 9 * np.sin(t) ** 1.5
+    return Polygon(np.concatenate((np.column_stack((x, y)), np.column_stack((x, -y))[::-1])))
+
+
 def drop():
     t = np.linspace(0, 2 * math.pi, 300, endpoint=False)
     return Polygon(np.column_stack((18 * np.sin(t) * np.sin(t / 2) ** 2, -30 * np.cos(t))))
@@ -74,6 +80,25 @@ def test_symmetric_outlines_get_symmetric_rows(shape):
     assert same(laid, laid, MIRROR)
     assert clear(laid) >= 1 - 1e-9
     assert same(laid, lay_edge(ask(shapely.transform(shape(), lambda p: p @ TURN.T))), TURN)
+
+
+@pytest.mark.parametrize("shape", [leaf, drop])
+def test_two_rows_change_their_size_together_and_keep_their_depth(shape):
+    region = shape()
+    laid = lay_edge(ask(region, rows=2))
+    assert len(set(laid.size.tolist())) > 1
+    assert same(laid, laid, MIRROR)
+    assert clear(laid) >= 1 - 1e-9
+    half = np.array([size.diameter / 2 for size in SIZES])[laid.size]
+    depth = shapely.distance(shapely.points(laid.centres), shapely.boundary(region))
+    first = np.abs(depth - half) < 1e-4
+    second = np.abs(depth - half - PITCH[laid.size]) < 1e-4
+    assert (first | second).mean() > 0.75  # the others stand on ramps and in tips
+    outer = np.flatnonzero(first)
+    for stone in np.flatnonzero(second):
+        apart = np.hypot(*(laid.centres[outer] - laid.centres[stone]).T)
+        near = outer[apart < 1.6 * PITCH[laid.size[stone]]]
+        assert laid.size[stone] in laid.size[near]
 
 
 @pytest.mark.parametrize("width", [0.0, 3.0])
@@ -107,24 +132,32 @@ def bumpy(radii, mirrored):
 RADII = st.lists(st.floats(-3.5, 3.5), min_size=3, max_size=4)
 
 
-@given(RADII, st.booleans())
+@given(RADII, st.booleans(), st.integers(1, 2))
 @settings(max_examples=12, deadline=None)
-def test_any_symmetric_outline_gets_a_symmetric_row(radii, band):
+def test_any_symmetric_outline_gets_symmetric_rows(radii, band, rows):
     points = bumpy(radii, mirrored=True)
     shape = Polygon(points).buffer(0)
     if band:
         shape = shape - shapely.Point(0, 1.0).buffer(9, quad_segs=32)
     if shape.geom_type != "Polygon":
         return
-    laid = lay_edge(ask(shape))
+    laid = lay_edge(ask(shape, rows=rows))
     if not any(finding.code == "row-stones-removed" for finding in laid.findings):
-        assert same(laid, laid, MIRROR)
+        # with two axes a row starts on one of them; an odd number of stones has no other
+        both = not band and not any(radii[::2])
+        assert same(laid, laid, MIRROR) or (both and same(laid, laid, -MIRROR))
     assert clear(laid) >= 1 - 1e-9
 
 
-@given(RADII, st.integers(0, 239), st.booleans(), st.sampled_from(["turn", "mirror", "both"]))
+@given(
+    RADII,
+    st.integers(0, 239),
+    st.booleans(),
+    st.sampled_from(["turn", "mirror", "both"]),
+    st.integers(1, 2),
+)
 @settings(max_examples=12, deadline=None)
-def test_start_direction_turn_and_mirror_do_not_matter(radii, start, back, move):
+def test_start_direction_turn_and_mirror_do_not_matter(radii, start, back, move, rows):
     turn = {"turn": TURN, "mirror": MIRROR, "both": TURN @ MIRROR}[move]
     points = bumpy(radii, mirrored=False)
     hole = np.array(shapely.Point(2.0, 1.0).buffer(8, quad_segs=24).exterior.coords)[:-1]
@@ -132,8 +165,8 @@ def test_start_direction_turn_and_mirror_do_not_matter(radii, start, back, move)
     other = other[::-1] if back else other
     if not Polygon(points, [hole]).is_valid:
         return
-    plain = lay_edge(ask(Polygon(points, [hole])))
-    moved = lay_edge(ask(Polygon(other @ turn.T, [hole @ turn.T])))
+    plain = lay_edge(ask(Polygon(points, [hole]), rows=rows))
+    moved = lay_edge(ask(Polygon(other @ turn.T, [hole @ turn.T]), rows=rows))
     assert same(plain, moved, turn)
 
 
@@ -154,9 +187,10 @@ def test_spine_of_a_stroke_follows_its_artwork(radii, move):
     assert same(plain, lay_spine(ask(Polygon(points[::-1]))), np.eye(2))
 
 
-def test_changes_of_size_stand_where_the_width_passes_what_two_rows_need():
+def test_changes_of_size_stand_where_the_width_passes_what_rows_need():
     """In a wedge of half-angle a, half as wide as h at its end, two rows of stones of diameter D,
-    a pitch P apart, fit from x = ((D + P) / 2 / cos a - h) / tan a on: by trigonometry."""
+    a pitch P apart, fit from x = ((D + P) / 2 / cos a - h) / tan a on, four (two on each side)
+    from x = ((D + 3 P) / 2 / cos a - h) / tan a: by trigonometry."""
     half, length, rise = 0.9, 120.0, 6.1
     wedge = Polygon([(0, -half), (length, -half - rise), (length, half + rise), (0, half)])
     laid = lay_edge(ask(wedge))
@@ -165,6 +199,10 @@ def test_changes_of_size_stand_where_the_width_passes_what_two_rows_need():
         from_here = ((size.diameter + size.pitch) / 2 * math.hypot(1, slope) - half) / slope
         first = float(laid.centres[laid.size == k, 0].min())
         assert from_here - 0.1 <= first < from_here + size.pitch
+    four = lay_edge(ask(wedge, rows=2))
+    from_here = ((SIZES[1].diameter + 3 * PITCH[1]) / 2 * math.hypot(1, slope) - half) / slope
+    first = float(four.centres[four.size == 1, 0].min())
+    assert from_here - 0.1 <= first < from_here + PITCH[1]
     one = lay_spine(ask(wedge))
     for k, size in enumerate(SIZES[:2]):
         from_here = (size.diameter / 2 * math.hypot(1, slope) - half) / slope

@@ -226,3 +226,12 @@ def test_guides_side_by_side_take_a_size_that_leaves_both_their_room():
 @pytest.mark.parametrize("width", [0.1, 4])
 def test_a_meeting_or_a_corner_is_no_reason_for_another_size(path, width):
     assert set(laid(stroke(width, path)).kind) == {0}
+
+
+def test_two_rows_on_a_stroke_take_the_largest_size_of_which_both_fit():
+    """Two rows of ss16 take 3.9 + 4.3 mm, of ss10 2.8 + 3.2 mm, of ss6 2 + 2.4 mm."""
+    for width, size in ((8.2, 0), (8.1, 1), (6, 1), (5.9, 2), (4.4, 2)):
+        layout = laid(stroke(width, "M10 30H90"), rows=2)
+        assert set(layout.kind) == {size}
+        apart = np.ptp(layout.centres[:, 1])
+        assert apart == pytest.approx((4.3, 3.2, 2.4)[size])

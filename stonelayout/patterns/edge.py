@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Sequence
 
 import numpy as np
@@ -15,11 +14,12 @@ from stonelayout.findings import Finding
 from stonelayout.polylines import Path
 
 from .arms import rows_with_arms, too_narrow
-from .base import Ask, Laid, Spec
+from .base import Ask, Laid
 from .curves import beside, offset_rings, own_start
 from .gauge import Gauge, Track
-from .localwidth import has_room, sized_tracks
-from .pens import line_tracks
+from .localwidth import sized_rows
+from .opposite import has_room
+from .pens import line_tracks, on_line, size_of_stroke
 
 
 def lay_edge(ask: Ask) -> Laid:
@@ -28,8 +28,8 @@ def lay_edge(ask: Ask) -> Laid:
     Options: ``where`` (auto, on, inside, outside), ``rows``, ``margin``, ``corners`` (pinned or
     free). By default the row stands on a drawn line itself, and inside a filled shape by half a
     stone and the margin. With several sizes each stretch gets the largest that leaves the row
-    opposite its room (a line: that does not come near itself); several rows take one size, the
-    largest for which the one farthest in has room. See ``lay_rows_together`` for
+    opposite its room (a line: the largest that fits its stroke); several rows change their
+    sizes together, as the one farthest in has room. See ``lay_rows_together`` for
     what happens where rows meet.
     """
     from .meetings import lay_rows_together
@@ -45,72 +45,43 @@ def edge_tracks(ask: Ask, beside: Sequence[Line] = ()) -> tuple[list[Track], lis
     rows = int(ask.options.get("rows", 1))
     margin = float(ask.options.get("margin", 0.0))
     where = str(ask.options.get("where", "auto"))
+    if on_line(ask):
+        return _on_lines(ask, rows, margin, beside), []
     drawn = [Path.of(line.points, line.closed) for line in ask.lines]
-    if where == "auto":
-        where = "on" if ask.region is None else "inside"
-    on_line = ask.region is None and where == "on"
     region = ask.region if ask.region is not None else _enclosed(drawn)
     open_lines = [] if ask.region is not None else [path for path in drawn if not path.closed]
-    sign, aside = {"on": (-1.0, 0.0), "inside": (-1.0, 1.0), "outside": (1.0, 1.0)}[where]
-
-    def depth(size: Spec, row: int) -> float:
-        return sign * (aside * (size.diameter / 2 + margin) + row * size.pitch)
-
-    @functools.cache
-    def curves(size: Spec, row: int) -> list[Path]:
-        if on_line:
-            step = (row - (rows - 1) / 2) * size.pitch
-            return [part for path in drawn for part in _beside(path, step, rows)]
-        return offset_rings(region, depth(size, row))
-
-    findings: list[Finding] = []
-    if on_line and rows == 1:
-        needs = np.array([size.diameter + 2 * margin for size in ask.sizes])
-        return line_tracks(ask, needs, beside), findings
-    findings += _notes(ask, where if open_lines and not on_line else "", rows)
-    tracks = [] if on_line else [Track(path) for path in open_lines]
-    for row in range(rows):
-        found = [curves(size, row) for size in ask.sizes]
-        if not found[-1] and not region.is_empty:
-            findings.append(_no_room(ask, region, row))
-            break
-        if where == "inside" and not row:
-            findings += _bare(ask, region, -depth(ask.sizes[-1], 0))
-        if len(found) == 1 and on_line:
-            tracks += [Track(path) for path in found[0]]
-        elif len(found) == 1:
-            tracks += _row(region, depth(ask.sizes[0], row), ask.sizes[0].pitch, row)
-        elif rows > 1:
-            tracks += _of_one_size(ask, [curves(size, rows - 1) for size in ask.sizes], found)
-        else:
-            pitches = np.array([size.pitch for size in ask.sizes])
-            tracks += sized_tracks(found, [depth(size, row) for size in ask.sizes], pitches)
-    return tracks, findings
-
-
-def _notes(ask: Ask, missing: str, rows: int) -> list[Finding]:
-    """Tell that open lines have no such side, and that several rows take one size."""
+    sign, aside = {"on": (-1.0, 0.0), "outside": (1.0, 1.0)}.get(where, (-1.0, 1.0))
     findings = []
-    if missing:
+    if open_lines:
         findings.append(
             Finding(
                 "row-on-open-line",
                 "note",
-                f"an open line has no {missing}: its row stands on the line itself",
+                f"an open line has no {where}: its row stands on the line itself",
                 layer=ask.name,
             )
         )
-    if rows > 1 and len(ask.sizes) > 1:
-        findings.append(
-            Finding(
-                "rows-of-one-size",
-                "note",
-                "several parallel rows take one size of the list here: the largest for which the "
-                "row farthest in has room; give one row to have sizes by local width",
-                layer=ask.name,
-            )
-        )
-    return findings
+    tracks = [Track(path) for path in open_lines]
+    curves: list[list[list[Path]]] = []
+    shifts = [
+        [sign * (aside * (size.diameter / 2 + margin) + row * size.pitch) for size in ask.sizes]
+        for row in range(rows)
+    ]
+    for row, depths in enumerate(shifts):
+        curves.append([offset_rings(region, depth) for depth in depths])
+        if not curves[-1][-1] and not region.is_empty:
+            findings.append(_no_room(ask, region, row))
+            curves.pop()
+            break
+    if curves and sign * aside < 0:
+        findings += _bare(ask, region, -shifts[0][-1])
+    if len(ask.sizes) == 1:
+        for row in range(len(curves)):
+            tracks += _row(region, shifts[row][0], ask.sizes[0].pitch, row)
+    elif curves:
+        pitches = np.array([size.pitch for size in ask.sizes])
+        tracks += sized_rows(curves, shifts[: len(curves)], pitches)
+    return tracks, findings
 
 
 def _row(region: BaseGeometry, depth: float, pitch: float, row: int) -> list[Track]:
@@ -120,14 +91,39 @@ def _row(region: BaseGeometry, depth: float, pitch: float, row: int) -> list[Tra
     return rows_with_arms(region, -depth, pitch, row)
 
 
-def _of_one_size(ask: Ask, inner: list[list[Path]], curves: list[list[Path]]) -> list[Track]:
-    """Return tracks of the largest size for which the rows farthest in have room."""
+def _on_lines(ask: Ask, rows: int, margin: float, beside: Sequence[Line]) -> list[Track]:
+    """Return the rows on drawn lines, or on both sides of them.
+
+    Several rows on a line have one size of a list: the largest for which all fit in its stroke.
+    On lines that only guide it is the largest for which the rows leave each other room.
+    """
+    needs = np.array([s.diameter + 2 * margin + (rows - 1) * s.pitch for s in ask.sizes])
+    if rows == 1:
+        return line_tracks(ask, needs, beside)
     pitches = np.array([size.pitch for size in ask.sizes])
-    roomy = (k for k, paths in enumerate(inner) if has_room(paths, float(pitches[k])))
-    size = np.array([next(roomy, len(inner) - 1)], dtype=np.intp)
+    paths = [Path.of(line.points, line.closed) for line in ask.lines]
+
+    def curves(path: Path, size: int, row: int) -> list[Path]:
+        return _beside(path, (row - (rows - 1) / 2) * float(pitches[size]))
+
+    roomy = (
+        size
+        for size, pitch in enumerate(pitches.tolist())
+        if has_room([part for path in paths for part in curves(path, size, rows - 1)], pitch)
+    )
+    guide = next(roomy, len(pitches) - 1) if len(pitches) > 1 else 0
+    sizes = [guide if line.pen is None else size_of_stroke(line, needs) for line in ask.lines]
+    found = [
+        (size, part)
+        for row in range(rows)
+        for path, size in zip(paths, sizes, strict=True)
+        for part in curves(path, size, row)
+    ]
+    if len(pitches) == 1:
+        return [Track(part) for _, part in found]
     return [
-        Track(path, Gauge(np.zeros(1), size, path.length, pitches))
-        for path in map(own_start, curves[int(size[0])])
+        Track(path, Gauge(np.zeros(1), np.array([size], dtype=np.intp), path.length, pitches))
+        for size, path in ((size, own_start(part)) for size, part in found)
     ]
 
 
@@ -172,9 +168,7 @@ def _enclosed(drawn: list[Path]) -> BaseGeometry:
     return region
 
 
-def _beside(path: Path, step: float, rows: int) -> list[Path]:
-    if rows == 1:
-        return [path]
+def _beside(path: Path, step: float) -> list[Path]:
     if not path.closed:
         return beside(path, step)
     return offset_rings(_enclosed([path]), -step)

@@ -16,7 +16,7 @@ from stonelayout.units import mm
 from .base import Ask
 from .curves import own_start
 from .gauge import Sizes, Track, choose_sizes, gauge_of, sample_places
-from .localwidth import room_on_line
+from .opposite import room_on_line
 from .parts import EXACT_MM
 
 #: When no stroke is as wide as this share of the smallest stone, the lines were drawn to show a
@@ -58,6 +58,15 @@ def _fit_of_stroke(line: Line, pen: Points, path: Path, places: Points, needs: P
     else:
         wide = np.full(len(places), float(np.linalg.norm(pen, -2)))
     return np.asarray((wide[:, None] + EXACT_MM < needs[None, :-1]).sum(axis=1), dtype=np.intp)
+
+
+def size_of_stroke(line: Line, needs: Points) -> int:
+    """Return the largest size that fits a stroke all along, the last where none does."""
+    if line.pen is None:
+        return 0
+    path = Path.of(line.points, line.closed)
+    places = (path.along[1:] + path.along[:-1]) / 2 if path.length > 0 else np.zeros(1)
+    return int(_fit_of_stroke(line, line.pen, path, places, needs).max())
 
 
 def without_guides(asks: Sequence[Ask]) -> tuple[list[Ask], list[Finding]]:
