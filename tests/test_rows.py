@@ -5,13 +5,18 @@ import math
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import ellipeinc
+from shapely.geometry import box
 
+from stonelayout.artwork import rings
+from stonelayout.patterns.base import Ask, Spec
 from stonelayout.patterns.chords import equal_chords, most_equal
 from stonelayout.patterns.divider import divide
-from stonelayout.patterns.rows import lay_row
+from stonelayout.patterns.edge import lay_edge
+from stonelayout.patterns.rows import lay_row, row_corners, row_spans
 from stonelayout.polylines import Path
 
 PITCH = 2.4
@@ -195,3 +200,22 @@ def test_any_span_gets_a_row(points, closed, kind):
     if len(places):
         steps = np.hypot(*np.diff(Path.of(table[:4]).at(places), axis=0).T)
         assert np.allclose(steps, chord, rtol=1e-9, atol=0)
+
+
+def test_rings_of_one_outline_are_spaced_alike():
+    # A side of 36.5 mm takes 15 steps of 2.433 mm, one of 10.9 mm takes 4 of 2.725: the hole
+    # cannot come nearer to the pitch, so the outer square comes nearer to the hole, with 14.
+    outer, hole = box(0, 0, 38.5, 38.5), box(14.8, 14.8, 23.7, 23.7)
+    row = Path.of([[0, 0], [36.5, 0], [36.5, 36.5], [0, 36.5]], closed=True)
+    inner = Path.of([[0, 0], [10.9, 0], [10.9, 10.9], [0, 10.9]], closed=True)
+    assert np.allclose(lay_row(row, PITCH).chords, 36.5 / 15)
+    beside = row_spans(inner, PITCH, row_corners(inner, PITCH), [])
+    assert np.allclose(lay_row(row, PITCH, beside=beside).chords, 36.5 / 14)
+
+    def on_outer_square(region):
+        laid = lay_edge(Ask(region, tuple(rings(region)), (Spec(2.0, PITCH),)))
+        depth = shapely.distance(shapely.points(laid.centres), outer.exterior)
+        return int((np.abs(depth - 1) < 1e-6).sum())
+
+    assert on_outer_square(outer) == 4 * 15
+    assert on_outer_square(outer - hole) == 4 * 14

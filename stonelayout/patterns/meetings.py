@@ -16,7 +16,7 @@ from stonelayout.neighbours import ROUNDING, pairs_nearer
 from stonelayout.polylines import Corners, Path, Points
 
 from .base import Ask, Laid
-from .contacts import SNAP_MM, TOUCH_MM, find_contacts
+from .contacts import SNAP_MM, TOUCH_MM, Contacts, find_contacts
 from .curves import ask_inward, drawn_paths, frame_of_paths, own_start
 from .gauge import Track
 from .mirroring import Stones, mirrored_stones
@@ -25,10 +25,13 @@ from .parts import Frame
 from .pens import lines_beside, without_guides
 from .respacing import space_anew
 from .rowatwork import RowAtWork, Stands
-from .rows import lay_row, row_corners
+from .rows import lay_row, row_corners, row_spans
+from .rowspan import Span
 from .sharedsizes import agreed_sizes, stub_gauge, without_lone_sizes
 from .tips import in_single_file
 
+#: Rows of a shape with more spans than this are spaced each by itself.
+_MOST_SPANS = 60
 #: Rounds of removing and spacing anew; what is then still too near is only removed.
 _ROUNDS = 3
 #: A stone on a corner or an end is worth this many stones; one at a crossing counts for each row.
@@ -94,6 +97,7 @@ def _first_rows(
     contacts = find_contacts(paths, pitch, [bend.at for bend in bends])
     agreed = agreed_sizes(tracks, contacts)
     lines = []
+    beside = _spans_beside(tracks, owners, asks, bends, contacts, pitch)
     for k, path in enumerate(paths):
         row = lay_row(
             path,
@@ -102,6 +106,7 @@ def _first_rows(
             shared=contacts.places[k],
             gauge=stub_gauge(tracks[k].gauge, agreed[k]),
             shared_sizes=agreed[k],
+            beside=beside[k],
         )
         keep = np.ones(len(row.at), dtype=np.bool_)
         for start, stop in contacts.given[k]:
@@ -115,6 +120,34 @@ def _first_rows(
         line = RowAtWork(owners[k], row.path, at, pinned, size, given, lost, depth=tracks[k].depth)
         lines.append(line)
     return lines
+
+
+def _spans_beside(
+    tracks: list[Track],
+    owners: list[int],
+    asks: Sequence[Ask],
+    bends: list[Corners],
+    contacts: Contacts,
+    pitch: float,
+) -> list[list[Span]]:
+    """Return for each ring the spans of the other rings of the same row of a filled shape.
+
+    None where a shape's rows have too many spans in all, or sizes of their own; none for arms and
+    what they leave of rings, which are spaced to meet where they fork.
+    """
+    groups: dict[tuple[int, int], list[int]] = {}
+    for k, track in enumerate(tracks):
+        filled = asks[owners[k]].region is not None
+        if filled and track.path.closed and track.gauge is None:
+            groups.setdefault((owners[k], track.depth // 2), []).append(k)
+    found: list[list[Span]] = [[] for _ in tracks]
+    for group in groups.values():
+        if len(group) < 2 or sum(len(bends[k].at) + 1 for k in group) > _MOST_SPANS:
+            continue
+        spans = {k: row_spans(tracks[k].path, pitch, bends[k], contacts.places[k]) for k in group}
+        for k in group:
+            found[k] = [span for j in group if j != k for span in spans[j]]
+    return found
 
 
 def _within(at: Points, start: float, stop: float, path: Path) -> npt.NDArray[np.bool_]:

@@ -73,6 +73,7 @@ def lay_row(
     shared: Sequence[float] = (),
     gauge: Gauge | None = None,
     shared_sizes: Sequence[int] = (),
+    beside: Sequence[Span] = (),
 ) -> Row:
     """Lay a row of stones along a path, neighbours at least ``pitch`` mm apart.
 
@@ -82,7 +83,8 @@ def lay_row(
     where another row has a stone. Where two pinned places are nearer than a pitch the blunter
     corner gives way.
     A path too short for two stones gets one, in its middle.
-    A ``gauge`` gives the sizes along the path (``pitch`` is that of the first), and
+    ``beside`` are spans of other rows of the same outline: their chords and this row's are to
+    differ least. A ``gauge`` gives the sizes along the path (``pitch`` is that of the first), and
     ``shared_sizes`` those at the shared places; chords between unlike stones are then in
     proportion to half the sum of their pitches.
     """
@@ -94,7 +96,7 @@ def lay_row(
     spans = _spans(path, at, turn, pitch, gauge, dict(zip(shared, shared_sizes, strict=False)))
     if not spans:
         return _short_row(path, pitch, gauge)
-    counts = _common_counts(spans, pitch)
+    counts = _common_counts([*spans, *beside], pitch)[: len(spans)]
     places: list[Points] = []
     pinned: list[npt.NDArray[np.bool_]] = []
     sizes: list[Sizes] = []
@@ -119,6 +121,13 @@ def lay_row(
         order = np.argsort(at, kind="stable")
         at, flags, size = at[order], flags[order], size[order]
     return Row(path, at, flags, size)
+
+
+def row_spans(path: Path, pitch: float, bends: Corners, shared: Sequence[float]) -> list[Span]:
+    """Return the spans of a row of one size between its pinned places; none where it is short."""
+    if path.length <= SAME or len(path.points) < 2:
+        return []
+    return _spans(path, *_pinned_places(path, pitch, bends, shared), pitch, None, {})
 
 
 def _pinned_places(
