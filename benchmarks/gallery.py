@@ -34,8 +34,12 @@ LOOKS = {
     "even": ("even", {}),
     "even-edge-row": ("even", {"edge_row": True}),
     "graded": ("graded", {}),
+    "edge-sizes": ("edge", {}),
+    "edge-2-rows-sizes": ("edge", {"rows": 2}),
+    "spine-sizes": ("spine", {}),
 }
-#: Sizes of looks of several sizes: the one asked for with two smaller ones.
+#: Looks of several sizes: the one asked for with two smaller ones.
+SEVERAL = {"graded", "edge-sizes", "edge-2-rows-sizes", "spine-sizes"}
 SMALLER = {"ss6": ("ss4", "ss3"), "ss10": ("ss8", "ss6"), "ss16": ("ss12", "ss8")}
 GAP_MM = 0.4
 #: Fills of the sizes of a look.
@@ -74,7 +78,7 @@ def sheet_of(look: str, size: str, only: set[str]) -> str:
     """Return the SVG text of one look at one size: all artworks in rows."""
     catalogue = load_catalogue()
     pattern, given = LOOKS[look]
-    names = (size, *(SMALLER.get(size, ()) if pattern == "graded" else ()))
+    names = (size, *(SMALLER.get(size, ()) if look in SEVERAL else ()))
     stones = tuple(catalogue.stone(name) for name in names)
     options = {**PATTERNS[pattern].defaults(), **given}
     pitch = stones[0].diameter + GAP_MM

@@ -136,3 +136,9 @@ def test_free_end_of_a_stub_does_not_take_the_size_of_its_joint():
     assert bar.sum() >= 4
     assert set(laid.size[bar].tolist()) == {2}
     assert set(laid.size[~bar].tolist()) == {0}
+
+
+def test_ends_of_bars_have_the_size_of_the_bars():
+    """Four rows take 2 + 3 * 2.4 = 9.2 mm of the smallest, 12.8 mm of the next: bars of 10 mm."""
+    bars = shapely.union_all([box(0, 0, 10, 40), box(24, 0, 34, 40), box(0, 15, 34, 25)])
+    assert set(lay_edge(ask(bars, rows=2)).size.tolist()) == {2}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 
 import numpy as np
@@ -23,6 +24,8 @@ _MEET, _PARTED = 0.25, 4.0
 _FOLD, _TIP = 8.0, 4.5
 #: A corner of which this holds turns by more than this, in degrees: less is the end of a bar.
 _TURN = 100.0
+#: Room for no more than so many pitches between places without is the end of a bar, and none.
+_END = 2.5
 #: Parallel rows have room when so much of the one farthest in has.
 _NEARLY_ALL = 0.9
 
@@ -46,6 +49,13 @@ def room_to_opposite(path: Path, others: Sequence[Path], pitch: float) -> npt.ND
     for other in others:
         mine, step, _ = _opposite(path, places, other, pitch)
         clear[mine[~_folds(path, other, places[mine], step, pitch, _TIP)]] = False
+    bad = np.flatnonzero(~clear)
+    for start, stop in itertools.pairwise(bad):
+        if places[stop] - places[start] < _END * pitch:
+            clear[start:stop] = False
+    round_ = places[bad[0]] + path.length - places[bad[-1]] if len(bad) and path.closed else np.inf
+    if round_ < _END * pitch:
+        clear[bad[-1] :], clear[: bad[0]] = False, False
     return clear
 
 
