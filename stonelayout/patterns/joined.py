@@ -101,6 +101,8 @@ def _part(
     if size == len(pitches) - 1:
         return base.between(low, high)
     ends, length = base.at([low, high]), high - low
+    middle = shapely.points(base.at(np.linspace(low, high, _PROBES)))
+    nearest, best = 2 * reach, None
     for path in [way for curve in curves[size] for way in (curve, curve.turned())]:
         line = LineString(path.points)
         start, stop = (float(line.project(shapely.Point(spot))) for spot in ends)
@@ -111,11 +113,10 @@ def _part(
             stop += path.length
         if start < stop and length / _SHORTCUT < stop - start < length * _DETOUR:
             part = path.between(start, stop)
-            middle = base.at(np.linspace(low, high, _PROBES))
-            away = shapely.distance(LineString(part.points), shapely.points(middle))
-            if float(away.max()) < 2 * reach:
-                return part
-    return None
+            away = float(shapely.distance(LineString(part.points), middle).max())
+            if away < nearest - _ALIKE_MM:
+                nearest, best = away, part
+    return best
 
 
 def _track(parts: list[Path], sizes: Sizes, closed: bool, pitches: Points) -> Track:
