@@ -236,3 +236,12 @@ def test_tips_of_a_star_are_alike(tips):
     ]
     assert counts[0][1] + counts[0][2] > 0
     assert counts == counts[:1] * tips
+
+
+def test_a_row_never_takes_the_curve_of_the_row_opposite():
+    """An oval ring, thin at top and bottom: both rows have room, so no stone is left out."""
+    t = np.linspace(0, 2 * np.pi, 400, endpoint=False)
+    oval = np.column_stack((np.cos(t), np.sin(t)))
+    laid = lay_edge(ask(Polygon(oval * [29, 31], [oval * [21, 26.5]])))
+    assert set(laid.size.tolist()) == {1, 2}
+    assert laid.findings == ()
