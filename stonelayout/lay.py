@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -257,16 +257,8 @@ def lay(
             _lay_rows(bench, rule, shapes)
             done += len(shapes)
             continue
-        before, asks, answers = bench.copy(), [], []
-        for shape in shapes:
-            if progress:
-                progress(done, total, shape.id)
-            asks.append(_ask(rule, shape, bench.obstacles(rule, shape)))
-            answers.append(_named(_MAKERS[rule.pattern])(asks[-1]))
-            bench.fill(number, rule, shape, asks[-1], answers[-1])
-            done += 1
-        if "fewest" in rule.options:
-            bench = _earned(bench, before, number, rule, shapes, asks, answers)
+        bench = _lay_fills(bench, number, rule, shapes, _after(progress, done, total))
+        done += len(shapes)
     if progress:
         progress(total, total, "")
     bench.findings.extend(_not_picked(artwork.shapes, picked))
@@ -279,39 +271,54 @@ def lay(
     return layout
 
 
-def _earned(
-    bench: _Bench,
+def _after(
+    progress: Callable[[int, int, str], None] | None, done: int, total: int
+) -> Callable[[int, str], None]:
+    return lambda more, shape: progress(done + more, total, shape) if progress else None
+
+
+def _lay_fills(
     before: _Bench,
     number: int,
     rule: Rule,
     shapes: Sequence[Shape],
-    asks: Sequence[Ask],
-    answers: Sequence[Laid],
+    progress: Callable[[int, str], None],
 ) -> _Bench:
-    """Return the bench without the sizes of a rule that do not earn their template."""
-    from .patterns.earned import earned
+    """Return the bench with what a rule lays, laid again without a size that earns no template."""
+    bench, answers = before.copy(), []
+    for done, shape in enumerate(shapes):
+        progress(done, shape.id)
+        ask = _ask(rule, shape, bench.obstacles(rule, shape))
+        answers.append(_named(_MAKERS[rule.pattern])(ask))
+        bench.fill(number, rule, shape, ask, answers[-1])
+    if "fewest" not in rule.options:
+        return bench
+    from .patterns.earned import unearned
 
     used = {before.kinds[k] for kind in before.kind for k in kind}
     own = [Kind(stone.name, rule.colour, stone.diameter) for stone in rule.stones]
     anyway = [k for k, kind in enumerate(own) if kind in used]
-    kept, gone = earned(answers, asks[0].sizes, rule.options["fewest"], anyway)
-    if not gone:
-        return bench
-    for shape, ask, answer in zip(shapes, asks, kept, strict=True):
-        before.fill(number, rule, shape, ask, answer)
-    before.findings += [
-        Finding(
-            "size-left-out",
-            "note",
-            f"{rule.key} does without {rule.stones[k].name}, which would have had only {count} "
-            f"stone{'s' if count > 1 else ''}; fewest = 1 uses every size",
-            _middle(shapes[0]),
-            shapes[0].id,
-            count,
+    diameters = [stone.diameter for stone in rule.stones]
+    for size, count in unearned(answers, diameters, rule.options["fewest"], anyway):
+        left = [k for k in range(len(own)) if k != size]
+        stones = tuple(rule.stones[k] for k in left)
+        fewer = replace(rule, stones=stones, pitches=tuple(rule.pitches[k] for k in left))
+        bench = _lay_fills(before, number, fewer, shapes, progress)
+        bench.findings.append(
+            Finding(
+                "size-left-out",
+                "note",
+                f"{rule.key} does without {rule.stones[size].name}, which would have had only "
+                f"{count} stone{'s' if count > 1 else ''}; fewest = 1 uses every size",
+                _middle(shapes[0]),
+                shapes[0].id,
+                count,
+            )
         )
-        for k, count in gone.items()
-    ]
-    return before
+        kinds = np.concatenate(bench.kind[len(before.kind) :])
+        if len(np.unique(kinds)) > 1:  # else another size may do better
+            break
+    return bench
 
 
 def _lay_rows(bench: _Bench, rule: Rule, shapes: Sequence[Shape]) -> None:

@@ -160,6 +160,7 @@ PATTERNS: Mapping[str, Pattern] = {
         (
             QUALITY,
             SYMMETRIC,
+            EDGE_ROW,
             MARGIN,
             Option(
                 "fewest",

@@ -22,8 +22,18 @@ from .standing import Standing
 def fill_behind_edge_row(part: Part, fill: Callable[[Part], Points]) -> Points:
     """Lay the first size along the outline, then fill what room is left behind it.
 
+    ``fill`` is given the part with its room cut back to a pitch from that row.
+    """
+    row = edge_row(part)
+    rest = fill(behind(part, row))
+    return np.concatenate((row, rest)) if len(rest) else row
+
+
+def edge_row(part: Part) -> Points:
+    """Return stones (n, 2) of the first size along the outline, none where it does not fit.
+
     Corners come first, then each side between corners from end to end, by equal chords of at
-    least the pitch. ``fill`` is given the part with its room cut back to a pitch from that row.
+    least the pitch.
     """
     pitch = part.sizes[0].pitch
     distance = part.distance[:, 0] if len(part.obstacles) else np.empty(0)
@@ -37,9 +47,16 @@ def fill_behind_edge_row(part: Part, fill: Callable[[Part], Points]) -> Points:
     lay_corners(standing, corners)
     for span in sorted(spans, key=lambda span: -round(span.length, 6)):
         lay_line(standing, span.points, span.closed)
-    row = standing.centres
+    return standing.centres
+
+
+def behind(part: Part, row: Points) -> Part:
+    """Return a part whose rooms keep their distance from a row of the first size."""
     if not len(row):
-        return fill(part)
-    behind = shapely.difference(part.room, discs(row, np.full(len(row), pitch)))
-    rest = fill(dataclasses.replace(part, rooms=(behind, *part.rooms[1:])))
-    return np.concatenate((row, rest)) if len(rest) else row
+        return part
+    first = part.sizes[0].pitch
+    rooms = tuple(
+        shapely.difference(room, discs(row, np.full(len(row), (first + spec.pitch) / 2)))
+        for room, spec in zip(part.rooms, part.sizes, strict=True)
+    )
+    return dataclasses.replace(part, rooms=rooms)

@@ -181,7 +181,7 @@ class _Filled:
         starts = (
             []
             if len(grid) > MANY or len(grid) >= bound
-            else _starts(room, grid, pitch, effort, axes)
+            else full_grids(room, grid, pitch, effort, axes)
         )
         near = (ONTO if len(mirrors) > 1 else 1e-6) * pitch
         fitting = packer.press([mirrors.between(start, near) for start in starts])
@@ -260,7 +260,7 @@ def _evened_band(
     return min((centres, *settled), key=packer.untidiness)
 
 
-def _starts(
+def full_grids(
     room: BaseGeometry, grid: Points, pitch: float, effort: Effort, axes: tuple[bool, bool]
 ) -> list[Points]:
     """Return grids that are too full: of several pitches and angles, plain and fitted."""

@@ -3,27 +3,57 @@
 from __future__ import annotations
 
 import dataclasses
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import shapely
-from shapely.geometry.base import BaseGeometry
 
 from stonelayout.artwork import Points
 
+from . import even
 from .base import Ask, Laid
-from .even import fill_evenly
+from .edgerow import behind, edge_row
+from .growth import Grower
+from .lattice import best_lattice
+from .mirrors import NONE, Mirrors, symmetric_room, symmetries
+from .mixture import Mix, Mixture
 from .parts import Part, discs, fill_parts, remembered
+from .pockets import fill_pockets
 
-#: A pocket with more area than so many squares of the pitch is filled evenly, as a room of its
-#: own; a smaller one takes stones from its ends.
-WIDE = 1.2
-#: Stones that one pocket takes at most, one by one.
-_MOST = 400
+
+@dataclass(frozen=True)
+class Effort:
+    """How long to look.
+
+    Grids are pressed that have ``excess`` discs too many (as for `even`), ``discs`` in all; the
+    ``kept`` mixes that cover most are evened by ``evenings`` pushes and grown in ``sweeps``, each
+    place ``tries`` times; ``steps`` of one relaxation.
+    """
+
+    excess: tuple[float, ...]
+    discs: int
+    kept: int
+    evenings: int
+    sweeps: int
+    tries: int
+    steps: int
+
+
+EFFORTS = {
+    "good": Effort((0.2, 0.3, 0.1, 0.15, 0.25), 900, 1, 1, 2, 1, 220),
+    "best": Effort((0.2, 0.3, 0.1, 0.15, 0.25, 0.4), 6000, 4, 3, 6, 3, 300),
+}
+#: At each excess one grid is taken for each of so many angles, then others stretched to the room.
+_ANGLES, _LOOK = 3, dataclasses.replace(even.EFFORTS["good"], grids=5, batches=0)
+#: Small fills are cheap: mixes of so many discs in all are kept, but not more than so many.
+_KEPT_DISCS, _MOST_KEPT = 150, 4
+#: Where the largest size has so few stones, its even fill is tried too.
+_FEW = 40
 
 
 def lay_graded(ask: Ask) -> Laid:
-    """Lay the largest size evenly, then each smaller one in the pockets left for it.
+    """Lay as much of the largest size as fits, smaller ones where its order meets the edge.
 
     A stone fits between three touching stones only below 0.155 of their size, so smaller sizes
     go where the larger ones do not: along the edge, into tips and narrow strokes. Options as for
@@ -34,67 +64,91 @@ def lay_graded(ask: Ask) -> Laid:
 
 @remembered
 def fill_graded(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
-    """Fill one part with all sizes (patterns.parts.Fill)."""
+    """Fill one part with all sizes, behind an edge row if asked (patterns.parts.Fill)."""
     order = sorted(range(len(part.sizes)), key=lambda k: -part.sizes[k].diameter)
-    centres = np.empty((0, 2))
-    size = np.empty(0, dtype=np.intp)
+    order = [k for k in order if not part.rooms[k].is_empty]
+    own = _of_sizes(part, order)
+    row = np.empty((0, 2))
+    if part.options.get("edge_row"):
+        row = edge_row(own)
+        own = behind(own, row)
+    left = [k for k, room in enumerate(own.rooms) if not room.is_empty]
+    mix = Mix(row, np.zeros(len(row), dtype=np.intp))
+    if left:
+        rest = _best_fill(_of_sizes(own, left))
+        for k in range(len(left)):
+            mix = mix.with_more(rest.centres[rest.size == k], left[k])
+    return mix.centres, np.array(order, dtype=np.intp)[mix.size]
+
+
+def _of_sizes(part: Part, sizes: list[int]) -> Part:
+    return dataclasses.replace(
+        part,
+        sizes=tuple(part.sizes[k] for k in sizes),
+        rooms=tuple(part.rooms[k] for k in sizes),
+        distance=part.distance[:, sizes],
+    )
+
+
+def _best_fill(part: Part) -> Mix:
+    """Return the fill of the highest symmetry that covers about as much as the best."""
+    mirrors = symmetries(part) if part.options.get("symmetric", True) else (NONE,)
+    effort = EFFORTS.get(part.options.get("quality", "good"))
+    grid = best_lattice(part.room, part.sizes[0].pitch, mirrors=mirrors[-1].axes)
+    thin = len(grid) < 2 or part.room.area < even.THIN * part.sizes[0].pitch * part.room.length
+    if effort is None or thin or len(grid) > even.MANY or len(part.sizes) == 1:
+        largest = even.fill_evenly(_of_sizes(part, [0]))
+        mix = Mix(largest, np.zeros(len(largest), dtype=np.intp))
+        kept = next((found for found in mirrors if found.keep(largest)), NONE)
+        return _filled_up(part, mix, kept)
+    fills = [_filled(part, found, effort) for found in mirrors]
+    squares = np.array([spec.diameter**2 for spec in part.sizes])
+    covers = [float(squares[mix.size].sum()) for mix in fills]
+    return next(m for m, c in zip(fills, covers, strict=True) if c >= even.FAIR * max(covers))
+
+
+def _filled(part: Part, mirrors: Mirrors, effort: Effort) -> Mix:
+    pitch = part.sizes[0].pitch
+    rooms = tuple(symmetric_room(room, mirrors, even.ROUGH * pitch) for room in part.rooms)
+    part = dataclasses.replace(part, rooms=rooms)
+    mixture = Mixture(part, mirrors)
+    grid = best_lattice(part.room, pitch, mirrors=mirrors.axes)
+    looks = [dataclasses.replace(_LOOK, excess=(excess,)) for excess in effort.excess]
+    grids = [even.full_grids(part.room, grid, pitch, look, mirrors.axes) for look in looks]
+    starts = [g for some in grids for g in some[:_ANGLES]]
+    starts += [g for some in grids for g in some[_ANGLES:]]
+    starts = starts[: max(2, effort.discs // max(1, len(grid)))]
+    near = (even.ONTO if len(mirrors) > 1 else 1e-6) * pitch
+    pressed = mixture.press([mirrors.between(start, near) for start in starts])
+    if len(grid) <= _FEW:
+        grid = even.fill_evenly(_of_sizes(part, [0]))
+    plain = mirrors.between(grid, 1e-6 * pitch) if mirrors.keep(grid) else grid[:0]
+    pressed.append(Mix(plain, np.zeros(len(plain), dtype=np.intp)))
+    pressed.sort(key=mixture.cover, reverse=True)
+    kept = max(effort.kept, min(_MOST_KEPT, _KEPT_DISCS // max(1, len(grid))))
+    best = max((_grown(mixture, mix, effort) for mix in pressed[:kept]), key=mixture.cover)
+    return _filled_up(part, best.everywhere(mirrors), mirrors)
+
+
+def _filled_up(part: Part, mix: Mix, mirrors: Mirrors) -> Mix:
+    """Put stones of all sizes, the largest first, where there is room for them as it is."""
     pitches = np.array([spec.pitch for spec in part.sizes])
-    for k in order:
-        room = part.rooms[k]
-        if len(centres) and not room.is_empty:
-            room = shapely.difference(room, discs(centres, (pitches[size] + pitches[k]) / 2))
-        found = _fill_size(part, k, room, first=not len(centres))
-        centres = np.concatenate((centres, found))
-        size = np.concatenate((size, np.full(len(found), k, dtype=np.intp)))
-    return centres, size
+    for k, room in enumerate(part.rooms):
+        if len(mix.size):
+            room = shapely.difference(
+                room, discs(mix.centres, (pitches[mix.size] + pitches[k]) / 2)
+            )
+        mix = mix.with_more(fill_pockets(_of_sizes(part, [k]), room, mirrors), k)
+    return mix
 
 
-def _fill_size(part: Part, size: int, room: BaseGeometry, *, first: bool) -> Points:
-    """Return the stones of one size (n, 2) in the room that larger ones leave."""
-    spec = part.sizes[size]
-    own = dataclasses.replace(part, sizes=(spec,), rooms=(room,))
-    if first:
-        return fill_evenly(own)
-    pockets = _pockets(room)
-    laid: list[Points] = [np.empty((0, 2))]
-    for pocket in pockets:
-        before = np.concatenate(laid)
-        if len(before):
-            near = before[
-                shapely.distance(shapely.points(before), pocket) < spec.pitch * (1 + 1e-6)
-            ]
-            if len(near):
-                pocket = shapely.difference(pocket, discs(near, np.full(len(near), spec.pitch)))
-        for piece in _pockets(pocket):
-            if piece.area > WIDE * spec.pitch**2:
-                alone = dataclasses.replace(own, rooms=(piece,), mirrors=(False, False))
-                laid.append(fill_evenly(alone))
-            else:
-                laid.append(_from_ends(piece, spec.pitch))
-    return np.concatenate(laid)
-
-
-def _pockets(room: BaseGeometry) -> list[BaseGeometry]:
-    found = [p for p in shapely.get_parts(room) if p.geom_type == "Polygon" and not p.is_empty]
-    return sorted(found, key=lambda p: (-round(p.area, 6), *np.round(p.bounds, 6).tolist()))
-
-
-def _from_ends(pocket: BaseGeometry, pitch: float) -> Points:
-    """Fill a small pocket: one stone in its middle, or stones from its ends inward."""
-    laid: list[Points] = []
-    waiting = [pocket]
-    while waiting and len(laid) < _MOST:
-        piece = waiting.pop()
-        corners = shapely.get_coordinates(piece)
-        apart = np.hypot(*(corners[:, None] - corners[None]).transpose(2, 0, 1))
-        if apart.max() < pitch:
-            middle = shapely.centroid(piece)
-            if not piece.covers(middle):
-                middle = shapely.point_on_surface(piece)
-            place = shapely.get_coordinates(middle)[0]
-        else:
-            place = corners[int(np.unravel_index(int(apart.argmax()), apart.shape)[0])]
-        laid.append(place)
-        rest = shapely.difference(piece, discs(place[None], np.array([pitch])))
-        waiting += _pockets(rest)
-    return np.array(laid).reshape(-1, 2)
+def _grown(mixture: Mixture, mix: Mix, effort: Effort) -> Mix:
+    if not len(mix.size):
+        return mix
+    mix = mixture.evened(mix, effort.evenings, effort.steps)
+    grower = Grower(mixture, effort.steps, effort.tries)
+    for turn in range(effort.sweeps):
+        mix, done = grower.sweep(mix, grow=not turn)
+        if not done:
+            break
+    return mixture.evened(mix, effort.evenings, effort.steps)

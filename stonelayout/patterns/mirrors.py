@@ -94,6 +94,15 @@ class Mirrors:
                 centres = centres - 2 * np.minimum(height, 0.0)[:, None] * normal
         return centres
 
+    def keep(self, centres: Points) -> bool:
+        """Tell whether discs are their own images, to a millionth of a mm."""
+        from scipy.spatial import KDTree
+
+        tree = KDTree(centres) if len(centres) else None
+        return tree is None or all(
+            bool(np.max(tree.query(centres @ element.T)[0]) < 1e3 * ON_MM) for element in self.group
+        )
+
     def copies(self, centres: Points) -> npt.NDArray[np.intp]:
         """Return how many discs each stands for, itself included, shape (n,)."""
         size = len(self.group)

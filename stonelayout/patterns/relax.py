@@ -2,9 +2,9 @@
 
 The energy of a trial is E = sum over pairs of max(0, d - r)^2 + sum over discs of
 max(0, margin - depth)^2, or of (margin - depth)^2 for pinned discs: zero when every pair is d
-apart and every centre is in its room (as in X. Lai, J.-K. Hao, R. Xiao, Z.-H. Fu,
-"Perturbation-based thresholding search for packing equal circles and spheres", 2022, and arXiv
-2405.16618). It is minimised by L-BFGS (J. Nocedal, "Updating
+apart, for unlike sizes the mean of theirs, and every centre is in its room (as in X. Lai, J.-K.
+Hao, R. Xiao, Z.-H. Fu, "Perturbation-based thresholding search for packing equal circles and
+spheres", 2022, and arXiv 2405.16618). It is minimised by L-BFGS (J. Nocedal, "Updating
 quasi-Newton matrices with limited storage", Math. Comp. 35 (1980) 773-782), with the steps of all
 trials taken together and the scalars of each kept apart.
 """
@@ -43,12 +43,14 @@ class Trial:
 
     Discs stand for their images in the ``mirrors`` too: one stands on a mirror and stays there, or
     its own image is at least a pitch away. ``pinned`` (n,): discs that are to stand on the wall.
+    ``size`` (n,): which of the sizes of `walls.Walls` each disc has.
     """
 
     centres: Points
     free: npt.NDArray[np.bool_]
     mirrors: Mirrors = NONE
     pinned: npt.NDArray[np.bool_] | None = None
+    size: npt.NDArray[np.intp] | None = None
 
 
 @dataclass(frozen=True)
@@ -83,38 +85,43 @@ class _Batch:
         self.soft = soft = softs[0] if softs else None
         self.deep = bool(self.pinned.any() or (soft and soft.pull))
         self.d, self.wall = pitch * (1 + EXCESS), wall
-        reaches = np.array([self.d * one.reach for one in softs or (Soft(1.0, 0.0),)])
+        self.size = np.concatenate(
+            [np.zeros(len(t.free), np.intp) if t.size is None else t.size for t in trials]
+        )
+        self.own = wall.pitches[self.size] * (1 + EXCESS)
+        reaches = np.array([one.reach for one in softs or (Soft(1.0, 0.0),)])
         self.reach = np.repeat(np.broadcast_to(reaches, len(trials)), counts)
         self.margin = WALL_MARGIN * pitch
         x0, x1 = float(self.x[:, 0].min()), float(self.x[:, 0].max())
         self.apart = np.zeros((len(self.x), 2))
-        self.apart[:, 0] = self.group * (x1 - x0 + 8 * self.reach.max())
+        self.apart[:, 0] = self.group * (x1 - x0 + 8 * self.d * self.reach.max())
         self._listed: Points | None = None
 
     def _list(self) -> None:
         from scipy.spatial import cKDTree
 
         tree = cKDTree(self.x + self.apart)
-        pairs = tree.query_pairs(self.reach.max() * (1 + _SKIN), output_type="ndarray")
+        pairs = tree.query_pairs(self.d * self.reach.max() * (1 + _SKIN), output_type="ndarray")
         moves = self.free > 0
         pairs = pairs[moves[pairs[:, 0]] | moves[pairs[:, 1]]]
         self.pairs = pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
+        self.lengths = (self.own[self.pairs[:, 0]] + self.own[self.pairs[:, 1]]) / 2
         self._listed = self.x.copy()
 
     def energy(self, x: Points) -> tuple[Points, Points]:
         """Return each trial's energy (g,) and the gradient (n, 2)."""
         self.x = x
         if self._listed is None or (
-            float(np.abs(x - self._listed).max()) > self.reach.min() * _SKIN / 2 / 1.415
+            float(np.abs(x - self._listed).max()) > self.d * self.reach.min() * _SKIN / 2 / 1.415
         ):
             self._list()
         i, j = self.pairs[:, 0], self.pairs[:, 1]
         step = x[i] - x[j]
         length = np.sqrt(np.einsum("ij,ij->i", step, step))
-        reach = self.reach[i]
+        reach = self.lengths * self.reach[i]
         touch = np.flatnonzero(length < reach)
         i, j, step, length = i[touch], j[touch], step[touch], np.maximum(length[touch], 1e-12)
-        short = np.maximum(self.d - length, 0)
+        short = np.maximum(self.lengths[touch] - length, 0)
         cost, force = short**2, 2 * short
         if self.soft:
             slack = reach[touch] - length
@@ -127,11 +134,11 @@ class _Batch:
         each = np.bincount(i, cost, n).astype(np.float64)
         for k, normal in enumerate(self.normals):
             height = x @ normal
-            own = np.flatnonzero((height < self.d / 2) & ~self.held[:, k] & (self.free > 0))
-            short = self.d - 2 * height[own]
+            own = np.flatnonzero((height < self.own / 2) & ~self.held[:, k] & (self.free > 0))
+            short = self.own[own] - 2 * height[own]
             each[own] += short**2
             gradient[own] -= 4 * short[:, None] * normal
-        depth, inward = self.wall.depth(x, deep=self.deep)
+        depth, inward = self.wall.depth(x, self.size, deep=self.deep)
         out = self.margin - depth
         outside = np.flatnonzero((out > 0) | (self.pinned & np.isfinite(depth)))
         gradient[outside] -= 2 * out[outside, None] * inward[outside]
@@ -159,7 +166,7 @@ class _Batch:
         each[near] += pull * (square - square**2 / (2 * far) - far / 2)
         slope = 2 * pull * depth[near] * (1 - square / far)
         gradient[near] += slope[:, None] * inward[near]
-        away, corner = self.wall.nearest_corner(x)
+        away, corner = self.wall.nearest_corner(x, self.size)
         near = np.flatnonzero(away**2 < far)
         square = away[near] ** 2
         each[near] += pull * (square - square**2 / (2 * far) - far / 2)
@@ -295,12 +302,14 @@ class _State:
         batch.first = np.concatenate(([0], np.cumsum(counts)[:-1])).astype(np.intp)
         batch.free, batch.apart = batch.free[rows], batch.apart[rows]
         batch.reach = batch.reach[rows]
+        batch.size, batch.own = batch.size[rows], batch.own[rows]
         batch.held, batch.pinned = batch.held[rows], batch.pinned[rows]
         if batch._listed is not None:
             batch._listed = batch._listed[rows]
         kept = rows[batch.pairs].all(axis=1)
         number = np.cumsum(rows) - 1
         batch.pairs = number[batch.pairs[kept]]
+        batch.lengths = batch.lengths[kept]
         self.x, self.gradient = self.x[rows], self.gradient[rows]
         self.value, self.length = self.value[trials], self.length[trials]
         self.fails = self.fails[trials]

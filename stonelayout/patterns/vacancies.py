@@ -32,20 +32,14 @@ class Vacancies:
         Clearance is the distance to the nearest centre. Of places nearer together than half a
         pitch only the widest stays.
         """
-        from scipy.spatial import Delaunay, QhullError, cKDTree
+        from scipy.spatial import cKDTree
 
         if not len(centres):
             middle = self.outline[:1]
             return middle, np.array([np.inf])
         places = self.outline
-        try:
-            if len(centres) > 3:
-                corners = centres[Delaunay(centres).simplices]
-                found = _circumcentres(corners)
-                found = found[np.isfinite(found).all(axis=1)]
-                places = np.concatenate((found[self.wall.inside(found)], places))
-        except QhullError:
-            pass  # all on one line: the outline has the widest places
+        found = circumcentres(centres)
+        places = np.concatenate((found[self.wall.inside(found)], places))
         clearance = np.asarray(cKDTree(centres).query(places)[0])
         wide = np.flatnonzero(clearance >= least)
         order = wide[np.lexsort((np.round(places[wide, 1], 6), -np.round(clearance[wide], 6)))]
@@ -70,7 +64,19 @@ class Vacancies:
         return centres
 
 
-def _circumcentres(corners: Points) -> Points:
+def circumcentres(centres: Points) -> Points:
+    """Return the centres (m, 2) of the circles about the Delaunay triangles of points (n, 2).
+
+    None where the points are too few, or all on one line: then the outline has the widest places.
+    """
+    from scipy.spatial import Delaunay, QhullError
+
+    try:
+        corners = centres[Delaunay(centres).simplices] if len(centres) > 3 else centres[:0, None]
+    except QhullError:
+        return np.empty((0, 2))
+    if not len(corners):
+        return np.empty((0, 2))
     a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
     b, c = b - a, c - a
     twice = 2 * (b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0])
@@ -79,4 +85,4 @@ def _circumcentres(corners: Points) -> Points:
     x = (c[:, 1] * bb - b[:, 1] * cc) / twice
     y = (b[:, 0] * cc - c[:, 0] * bb) / twice
     found: Points = a + np.stack((x, y), axis=1)
-    return found
+    return found[np.isfinite(found).all(axis=1)]

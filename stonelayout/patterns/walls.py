@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 import shapely
@@ -21,6 +23,8 @@ SIMPLIFY = 5e-5
 #: Size of a cell of the look-up grid, in pitches; the grid reaches two pitches beyond the room.
 CELL, REACH = 0.2, 1.5
 
+Sizes = npt.NDArray[np.intp]
+
 
 class Wall:
     """Signed distance to the outline of polygons, through a grid of the sides near each cell."""
@@ -28,7 +32,7 @@ class Wall:
     def __init__(self, room: BaseGeometry, pitch: float) -> None:
         from scipy.spatial import cKDTree
 
-        self.pitch = pitch
+        self.pitch, self.pitches = pitch, np.array([pitch])
         self.cell = CELL * pitch
         starts, ends, before, after = [], [], [], []
         corners = [np.empty((0, 2))]
@@ -100,22 +104,30 @@ class Wall:
         surely[near] &= shapely.contains_xy(room, middles[near])
         self._counts = {True: counts, False: np.where(surely, 0, counts)}
 
-    def nearest_corner(self, points: Points) -> tuple[Points, npt.NDArray[np.intp]]:
+    def nearest_corner(
+        self, points: Points, size: Sizes | None = None
+    ) -> tuple[Points, npt.NDArray[np.intp]]:
         """Return for each point the distance (n,) in mm to the nearest corner, and which it is."""
         if not len(self.corners):
             return np.full(len(points), np.inf), np.zeros(len(points), dtype=np.intp)
         away, which = self._corner_tree.query(points)
         return np.asarray(away), np.asarray(which)
 
-    def depth(self, points: Points, *, deep: bool = False) -> tuple[Points, Points]:
+    def _cells(self, points: Points, size: Sizes | None) -> npt.NDArray[np.intp]:
+        place = np.floor((points - self.low) / self.cell).astype(np.intp)
+        place = np.clip(place, 0, self.shape - 1)
+        cell: npt.NDArray[np.intp] = place[:, 0] * self.shape[1] + place[:, 1]
+        return cell
+
+    def depth(
+        self, points: Points, size: Sizes | None = None, *, deep: bool = False
+    ) -> tuple[Points, Points]:
         """Return signed depths (n,) in mm and their gradients (n, 2).
 
         Positive inside; points that are surely inside may have depth inf and gradient 0, with
         ``deep`` only those deeper than DEEP pitches.
         """
-        place = np.floor((points - self.low) / self.cell).astype(np.intp)
-        place = np.clip(place, 0, self.shape - 1)
-        cell = place[:, 0] * self.shape[1] + place[:, 1]
+        cell = self._cells(points, size)
         begin = self.begin[cell]
         counts = self._counts[deep][cell]
         depth = np.full(len(points), np.inf)
@@ -155,3 +167,57 @@ class Wall:
         """Tell which points lie at least ``margin`` mm inside, shape (n,)."""
         found: npt.NDArray[np.bool_] = self.depth(points)[0] >= margin
         return found
+
+
+class Walls(Wall):
+    """The walls of rooms for discs of several sizes; ``size`` (n,) tells which is which.
+
+    ``pitches`` (k,) in mm, one for each of the rooms: two discs keep the mean of theirs. All
+    shares of a pitch are of the largest.
+    """
+
+    def __init__(self, rooms: Sequence[BaseGeometry], pitches: Points) -> None:
+        self.pitches, self.pitch = pitches, float(pitches.max())
+        self.cell = CELL * self.pitch
+        self.walls = [Wall(room, self.pitch) for room in rooms]
+        for name in ("corners", "start", "end", "step", "square", "normal", "first", "last"):
+            setattr(self, name, np.concatenate([getattr(wall, name) for wall in self.walls]))
+        self._lows = np.array([wall.low for wall in self.walls])
+        self._shapes = np.array([wall.shape for wall in self.walls])
+        self._first_cell = _starts([len(wall.begin) - 1 for wall in self.walls])
+        self._first_corner = _starts([len(wall.corners) for wall in self.walls])
+        sides = _starts([len(wall.start) for wall in self.walls])
+        self.sides = np.concatenate(
+            [wall.sides + first for wall, first in zip(self.walls, sides, strict=True)]
+        )
+        listed = _starts([len(wall.sides) for wall in self.walls])
+        self.begin = np.concatenate(
+            [wall.begin[:-1] + first for wall, first in zip(self.walls, listed, strict=True)]
+        )
+        self._counts = {
+            deep: np.concatenate([wall._counts[deep] for wall in self.walls])
+            for deep in (True, False)
+        }
+
+    def nearest_corner(
+        self, points: Points, size: Sizes | None = None
+    ) -> tuple[Points, npt.NDArray[np.intp]]:
+        """Return for each disc the distance (n,) in mm to its nearest corner, and which it is."""
+        away, which = np.empty(len(points)), np.empty(len(points), dtype=np.intp)
+        for k, wall in enumerate(self.walls):
+            mine = np.flatnonzero(size == k)
+            away[mine], which[mine] = wall.nearest_corner(points[mine])
+            which[mine] += self._first_corner[k]
+        # a room without corners has none that is nearest: any number will do
+        return away, np.minimum(which, max(len(self.corners) - 1, 0))
+
+    def _cells(self, points: Points, size: Sizes | None) -> npt.NDArray[np.intp]:
+        place = np.floor((points - self._lows[size]) / self.cell).astype(np.intp)
+        shape = self._shapes[size]
+        place = np.clip(place, 0, shape - 1)
+        cell: npt.NDArray[np.intp] = place[:, 0] * shape[:, 1] + place[:, 1]
+        return cell + self._first_cell[size]
+
+
+def _starts(counts: Sequence[int]) -> npt.NDArray[np.intp]:
+    return (np.cumsum(counts) - counts).astype(np.intp)
