@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 import shapely.affinity
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Polygon, box
 
@@ -85,6 +85,11 @@ def stars(draw):
 @given(st.one_of(letters(), teeth(), stars()), SIZES, st.sampled_from(LOOKS))
 @settings(max_examples=60, deadline=None)
 def test_edge_rows_of_symmetric_outlines_are_symmetric(region, size, options):
+    if options.get("where") == "on":
+        # rows on both sides of a stroke narrower than a pitch: like sides may cost a fifth of them
+        half = size.pitch / 2
+        wide = region.buffer(-half, join_style="mitre").buffer(half, join_style="mitre")
+        assume(region.difference(wide).area < 0.1 * region.area)
     check(ask_of(region, size, options), lay_edge)
 
 
