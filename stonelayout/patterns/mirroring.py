@@ -10,7 +10,7 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from stonelayout.neighbours import ROUNDING, crossing_pairs, pairs_nearer
+from stonelayout.neighbours import ROUNDING, pairs_nearer
 from stonelayout.polylines import Path, Points
 
 from .curves import ALIKE_MM, lines_through
@@ -28,6 +28,9 @@ _MEETS = 1.5
 _COST = 0.01
 #: Places a mm at which a drawing is compared with its mirror image, and at most so many.
 _PROBES, _MOST_PROBES = 2.0, 2000
+
+#: Where nothing is drawn, in mm.
+_NOWHERE = -1e9
 
 Flags = npt.NDArray[np.bool_]
 Numbers = npt.NDArray[np.intp]
@@ -99,52 +102,60 @@ def mirrored_stones(
     """
     groups = [list(range(len(drawn)))] if len(drawn) > 1 else []
     groups += [[k] for k in range(len(drawn))]
+    meeting = _meeting(stones, pitches)
     for group in groups:
         paths = [path for k in group for path in drawn[k] if path.length > 0]
         mine = np.isin(stones.ask, group)
         if not paths or not mine.any():
             continue
-        others = stones.centres[~mine]
-        if len(crossing_pairs(stones.centres[mine], others, _MEETS * float(pitches.max()))[0]):
+        if len(group) == 1 and group[0] in meeting:
             continue
         for axis in (0, 1):
             about = _axis(paths, axis, group, drawn)
             fresh = None if about is None else _mirrored(stones, about, rows, pitches)
             if fresh is not None and clear(fresh):
                 stones = fresh
+                meeting = _meeting(stones, pitches)
     return stones
+
+
+def _meeting(stones: Stones, pitches: Points) -> set[int]:
+    """Return the asks with stones near those of others."""
+    pairs, _ = pairs_nearer(stones.centres, _MEETS * float(pitches.max()))
+    asks = stones.ask[pairs]
+    return set(asks[asks[:, 0] != asks[:, 1]].ravel().tolist())
 
 
 def _axis(
     paths: list[Path], axis: int, group: list[int], drawn: Sequence[Sequence[Path]]
 ) -> _Axis | None:
     """Return the axis of symmetry of a group through the middle of its curves, by length."""
+    from scipy.spatial import KDTree
+
     total = sum(path.length for path in paths)
     moment = sum(
         float((np.diff(path.along) * (path.points[1:, axis] + path.points[:-1, axis])).sum())
         for path in paths
     )
     about = _Axis(axis, moment / (2 * total), {})
-    boxes = {}
-    for k in group:
-        points = np.concatenate([np.zeros((0, 2)), *(path.points for path in drawn[k])])
-        boxes[k] = (
-            np.array([points.min(axis=0), points.max(axis=0)]) if len(points) else np.empty(0)
-        )
-    for k in group:
-        image = boxes[k]
-        if len(image):
-            image = np.sort(about.image(image), axis=0)
-        for j in group:
-            same = image.shape == boxes[j].shape and bool(
-                (np.abs(image - boxes[j]) <= ALIKE_MM).all()
-            )
-            if same and _alike(drawn[k], drawn[j], about):
-                about.partner[k] = j
-                break
-        else:
+    boxes = np.array([_box(drawn[k]) for k in group]).reshape(-1, 4)
+    images = np.sort(about.image(boxes.reshape(-1, 2)).reshape(-1, 2, 2), axis=1).reshape(-1, 4)
+    tree = KDTree(np.where(np.isfinite(boxes), boxes, _NOWHERE))
+    for k, image in zip(group, np.where(np.isfinite(images), images, _NOWHERE), strict=True):
+        near = sorted(tree.query_ball_point(image, ALIKE_MM, p=np.inf))
+        alike = next((group[j] for j in near if _alike(drawn[k], drawn[group[j]], about)), None)
+        if alike is None:
             return None
+        about.partner[k] = alike
     return about
+
+
+def _box(paths: Sequence[Path]) -> Points:
+    """Return the box (4,) about curves: least and greatest x and y; nan without any."""
+    if not paths:
+        return np.full(4, np.nan)
+    points = np.concatenate([path.points for path in paths])
+    return np.concatenate((points.min(axis=0), points.max(axis=0)))
 
 
 def _alike(one: Sequence[Path], two: Sequence[Path], about: _Axis) -> bool:
@@ -166,7 +177,8 @@ def _mirrored(
     whole = [
         k
         for k, row in enumerate(rows)
-        if row.path.closed
+        if row.ask in about.partner
+        and row.path.closed
         and not row.lost
         and not row.given
         and not row.pinned.any()
@@ -176,7 +188,7 @@ def _mirrored(
     rest, moving = stones.only(~mine), stones.only(mine)
     if not len(moving) or _missed(moving.centres, about.image(moving.centres)) <= _SAME_MM:
         return None
-    lines = lines_through([row.path for row in rows])
+    lines = lines_through([row.path for row in rows if row.ask in about.partner])
     both = [_one_side(moving, rest, side, about, lines, pitches) for side in (-1.0, 1.0)]
     best = both[1] if len(both[1]) > len(both[0]) else both[0]
     if len(best) < len(stones) - 1 - _COST * len(moving):
