@@ -117,6 +117,17 @@ def test_bold_letters_are_covered_to_77_percent(letter, diameter):
     counts = np.bincount(laid.size, minlength=3)
     assert counts[1] > 0
     assert counts[0] > 4 * counts[1:].sum()  # the largest size makes the picture
+    small = laid.size > 0
+    apart = pairwise_distances(laid.centres[small])
+    own = np.array([spec.pitch for spec in sizes])[laid.size[small]]
+    beside = apart < 1.3 * (own[:, None] + own) / 2
+    assert beside.any(axis=1).mean() >= 0.4  # smaller stones keep company
+
+
+def pairwise_distances(centres):
+    away = np.hypot(*(centres[:, None] - centres[None]).transpose(2, 0, 1))
+    np.fill_diagonal(away, math.inf)
+    return away
 
 
 def test_own_letter_is_covered_better_than_by_one_size_and_smaller_stones_stand_at_the_edge():
@@ -302,6 +313,14 @@ def mixture_of(square, sizes):
     frame = Frame(np.zeros(2), np.eye(2))
     part = Part(square, sizes, rooms, empty, np.empty((0, 3)), (False, False), frame, {})
     return Mixture(part, NONE)
+
+
+def test_way_to_the_next_smaller_disc_is_told_for_discs_of_all_sizes():
+    mixture = mixture_of(box(-9, -4, 9, 4), (Spec(4.0, 4.0), Spec(3.0, 3.0)))
+    row = np.array([[-6.0, 0.0], [-2.0, 0.0], [2.0, 0.0], [6.0, 0.0]])
+    away = mixture.to_smaller(Mix(row, np.array([0, 1, 0, 1])))
+    assert away == pytest.approx([4.0, 8.0, 4.0, 8.0])
+    assert np.isinf(mixture.to_smaller(Mix(row, np.zeros(4, dtype=np.intp)))).all()
 
 
 def test_vacancy_a_little_too_small_takes_a_disc_when_its_neighbours_can_move():

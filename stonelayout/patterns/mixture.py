@@ -27,8 +27,9 @@ from .walls import DEEP, Walls
 ROUNDS, WAIT = 60, 1
 #: Discs that give way in a round, for each unit of E / d^2, and at most as a share.
 SHARE, MOST = 20.0, 0.06
-#: The strain of discs away from the edge counts by this share when it is told which give way.
-INNER = 0.4
+#: The strain of discs away from the edge counts by this share when it is told which give way; that
+#: of discs at the edge within BESIDE pitches of a smaller one by COMPANY, so that few stand alone.
+INNER, COMPANY, BESIDE = 0.4, 1.5, 1.25
 #: The room left over is shared out by one of these pushes, after one that draws discs to the wall.
 PUSHES = tuple((Soft(r, w, 0.5), Soft(r, w)) for r, w in ((1.22, 0.3), (1.12, 0.3), (1.22, 0.02)))
 
@@ -132,7 +133,8 @@ class Mixture:
 
     def _relieved(self, mix: Mix, rest: float) -> Mix:
         """Shrink the most strained discs by one size; the smallest go."""
-        strain = self.strain(mix) * np.where(self.at_edge(mix), 1.0, INNER)
+        beside = np.where(self.to_smaller(mix) < BESIDE * self.pitch, COMPANY, 1.0)
+        strain = self.strain(mix) * np.where(self.at_edge(mix), beside, INNER)
         most = max(1, min(round(rest * SHARE), int(MOST * len(strain))))
         shrunk: list[int] = []
         for i in np.argsort(-strain, kind="stable"):
@@ -145,6 +147,17 @@ class Mixture:
         size[shrunk] += 1
         stays = size < len(self.pitches)
         return Mix(mix.centres[stays], size[stays])
+
+    def to_smaller(self, mix: Mix) -> Points:
+        """Return the way from each disc to the next not of the largest size, in mm, shape (n,)."""
+        from scipy.spatial import cKDTree
+
+        everything = mix.everywhere(self.mirrors)
+        small = everything.centres[everything.size > 0]
+        if not len(small):
+            return np.full(len(mix.size), np.inf)
+        away = np.asarray(cKDTree(small).query(mix.centres, k=2)[0])
+        return np.where(mix.size > 0, away[:, 1], away[:, 0])
 
     def evened(self, mix: Mix, pushes: int, steps: int) -> Mix:
         """Draw discs near the wall onto it and share out what room is left (as `even` does)."""
