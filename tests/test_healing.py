@@ -17,6 +17,7 @@ from stonelayout.patterns.healing import healed, seated
 from stonelayout.patterns.lattice import lay_lattice
 from stonelayout.patterns.mirrors import Mirrors
 from stonelayout.patterns.packing import Packer
+from stonelayout.patterns.relax import relax
 from stonelayout.patterns.walls import WALL_MARGIN
 
 T = np.linspace(0, math.tau, 400, endpoint=False)
@@ -67,6 +68,36 @@ def test_stones_that_nearly_stand_at_the_wall_are_put_onto_it_where_they_are_fre
     plain = seated(Packer(room, 1.0), np.array([free, blocked, blocker]))
     assert plain[0, 0] == pytest.approx(WALL_MARGIN, abs=1e-9)
     assert tuple(plain[1]) == blocked
+
+
+def test_stones_are_pinned_to_corners_only_as_far_as_they_keep_their_distance():
+    room = box(-3, 0, 3, 0.95)
+    both = np.array([[-2.95, 0.02], [-2.9, 0.93], [2.96, 0.01], [0.0, 0.5]])
+    packer, free = Packer(room, 1.0), np.array([True, True, False, True])
+    trial = packer.pinned(both, free)
+    assert trial.centres[0] == pytest.approx([-3, 0], abs=2e-4)
+    assert tuple(trial.centres[1]) == tuple(both[1])  # its corner is 0.95 from the first
+    assert tuple(trial.centres[2]) == tuple(both[2])  # it was to hold still
+    assert trial.free.tolist() == [False, True, False, True]
+    ((found, rest),) = relax([trial], 1.0, packer.wall, 300)
+    assert rest == 0
+    assert not len(pairs_nearer(found, 1.0)[0])
+
+
+def test_stones_are_pinned_to_corners_only_as_far_as_they_keep_off_their_images():
+    house = Polygon([(-0.45, 3), (-0.45, 0), (0.0, -1), (0.45, 0), (0.45, 3)])
+    packer = Packer(house, 1.0, Mirrors.at(0.0))
+    start = np.array([[0.0, -0.93], [0.4, 2.95], [0.0, 1.0]])
+    trial = packer.pinned(start, np.ones(3, dtype=bool))
+    assert trial.centres[0, 0] == 0.0
+    assert trial.centres[0, 1] == pytest.approx(-1, abs=1e-3)
+    assert tuple(trial.centres[1]) == tuple(start[1])  # its image would be 0.9 from it
+    assert trial.free.tolist() == [False, True, True]
+
+
+def test_no_stone_is_lost_at_the_ends_of_a_bar_hardly_too_narrow_for_two_rows():
+    # 33.8 x 2.2 mm for centres: two rows at 2.4 mm hold 15 and 14
+    assert len(even(box(0, 0, 36, 4.2), 2.0, 2.4)) == 29
 
 
 def trembling_disc():

@@ -19,6 +19,7 @@ from stonelayout.artwork import Points
 from .mirrors import Mirrors
 from .packing import APART, AT_WALL, DISORDER, FLUSH, NEARLY, STEPS
 from .parts import Part
+from .pinning import at_corners
 from .relax import Soft, Trial, relax
 from .vacancies import circumcentres
 from .walls import DEEP, Walls
@@ -177,19 +178,8 @@ class Mixture:
         return best
 
     def _pinned(self, mix: Mix) -> Trial:
-        own, corners = self.pitches[mix.size], self.walls.corners
-        away, which = self.walls.nearest_corner(mix.centres, mix.size)
-        heights = corners[which] @ self.mirrors.normals.T if len(corners) else np.empty((0, 0))
-        free = np.ones(len(own), dtype=np.bool_)
-        for i in np.argsort(away, kind="stable"):
-            if away[i] > AT_WALL * self.pitch:
-                break
-            there = np.flatnonzero(~free)
-            apart = np.hypot(*(corners[which[there]] - corners[which[i]]).T)
-            if (apart >= (own[there] + own[i]) / 2).all() and (heights[i] >= own[i] / 2).all():
-                free[i] = False
-        centres = mix.centres.copy()
-        centres[~free] = corners[which[~free]]
+        free, reach = np.ones(len(mix.size), dtype=np.bool_), AT_WALL * self.pitch
+        centres, free = at_corners(self.walls, mix.centres, free, self.mirrors, reach, mix.size)
         at_wall = self.depth(Mix(centres, mix.size)) < AT_WALL * self.pitch
         return Trial(centres, free, self.mirrors, at_wall, mix.size)
 

@@ -19,6 +19,7 @@ from stonelayout.artwork import Points
 from stonelayout.measures import psi6
 
 from .mirrors import NONE, Mirrors
+from .pinning import at_corners
 from .relax import Trial, relax
 from .vacancies import Vacancies
 from .walls import DEEP, Wall
@@ -95,11 +96,9 @@ class Packer:
 
     def pinned(self, centres: Points, free: npt.NDArray[np.bool_]) -> Trial:
         """Return a trial in which discs near the wall are kept to it, and to its corners."""
-        away, which = self.wall.nearest_corner(centres)
-        near = away < AT_WALL * self.pitch
-        centres = centres.copy()
-        centres[near] = self.wall.corners[which[near]]
-        return Trial(centres, free & ~near, self.mirrors, self.at_wall(centres))
+        reach = AT_WALL * self.pitch
+        centres, loose = at_corners(self.wall, centres, free, self.mirrors, reach)
+        return Trial(centres, loose, self.mirrors, free & self.at_wall(centres))
 
     def off_wall(self, centres: Points) -> tuple[int, int]:
         """Return how many discs are near the wall, and how many of these do not stand at it."""
