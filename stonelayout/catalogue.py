@@ -114,7 +114,8 @@ def unknown(name: object, known: Iterable[str], what: str) -> str:
     if near:
         return f'unknown {what} "{name}"; did you mean {" or ".join(near)}?'
     listed = ", ".join(names[:8]) + (", ..." if len(names) > 8 else "")
-    return f'unknown {what} "{name}"; there are: {listed}'
+    shown = " (all: stonelayout stones)" if len(names) > 8 and what in ("stone", "colour") else ""
+    return f'unknown {what} "{name}"; there are: {listed}{shown}'
 
 
 def _pick(table: Mapping[str, T], name: str, what: str) -> T:

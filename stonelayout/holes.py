@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -31,6 +31,7 @@ class HoleSet:
 
     ``centres`` (n, 2); ``diameters`` (n,); ``names`` the id of each. ``size`` is the page.
     ``not_round`` lists what is drawn and is no round hole; ``skipped`` what was not read.
+    ``in_px``: the file gives its size in px alone, so that it was taken at 96 px an inch.
     """
 
     centres: Points
@@ -39,9 +40,21 @@ class HoleSet:
     size: tuple[float, float]
     not_round: tuple[Skipped, ...] = ()
     skipped: tuple[Skipped, ...] = ()
+    in_px: bool = False
 
     def __len__(self) -> int:
         return len(self.centres)
+
+    def at_width(self, width: float) -> HoleSet:
+        """Return the same holes on a page of this width in mm."""
+        by = width / self.size[0]
+        return replace(
+            self,
+            centres=self.centres * by,
+            diameters=self.diameters * by,
+            size=(width, self.size[1] * by),
+            in_px=False,
+        )
 
 
 def read_holes(data: bytes | str, name: str = "holes.svg") -> HoleSet:
@@ -56,8 +69,8 @@ def read_holes(data: bytes | str, name: str = "holes.svg") -> HoleSet:
 
     plain = read_plain(raw)
     if plain is not None:
-        table, names, size = plain
-        return HoleSet(table[:, :2].copy(), 2 * table[:, 2], names, size)
+        table, names, size, in_px = plain
+        return HoleSet(table[:, :2].copy(), 2 * table[:, 2], names, size, in_px=in_px)
     from .svg import read_svg
 
     return holes_of(read_svg(raw, name=name))
@@ -87,6 +100,7 @@ def holes_of(artwork: Artwork) -> HoleSet:
         artwork.size,
         tuple(odd),
         artwork.skipped,
+        " px an inch" in artwork.size_from,
     )
 
 

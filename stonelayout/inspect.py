@@ -18,6 +18,10 @@ _WIDE_ROWS: Final = 8
 _ZIGZAG, _TWO_ROWS = 0.5, 0.866
 #: Larger stones are rare on garments, so none is suggested (common practice, no source).
 _LARGE_MM: Final = 5.0
+#: Nor are two rows of stones under this, SS6 and its range, where one row of larger ones fits.
+_SMALL_MM: Final = 1.9
+#: A shape that covers this share of the page is the drawing's ground rather than a part of it.
+_GROUND: Final = 0.98
 #: Share of twice the area over the outline, a stroke's mean width, that its narrower parts have.
 _BODY: Final = 0.9
 
@@ -87,15 +91,23 @@ def inspection(artwork: Artwork, looks: Iterable[Look]) -> dict[str, Any]:
 
 def suggestions(artwork: Artwork, looks: Iterable[Look], catalogue: Catalogue) -> list[str]:
     """Return what to try first, by local width: the largest stone that fits, and a pattern."""
+    looks = list(looks)
     sheet = next(iter(catalogue.sheets.values()))
     stones = sorted(catalogue.stones.values(), key=lambda stone: stone.diameter)
     out: list[str] = []
     if "viewBox at" in artwork.size_from:
         out.append("give the finished width: --width 240mm")
+    page = artwork.size[0] * artwork.size[1]
+    ground = [item.shape.id for item in looks if len(looks) > 1 and item.area >= _GROUND * page]
+    out += [
+        f"{name}: covers the whole page; is it the background? Then delete it, or leave it out of "
+        "what the rules pick"
+        for name in ground
+    ]
     groups: dict[tuple[str, str], list[str]] = {}
     for item in looks:
         words: tuple[str, str]
-        if item.width_range is None:
+        if item.width_range is None or item.shape.id in ground:
             continue
         if item.shape.kind == "line":
             words = ("edge", "any size; a row stands on the line itself")
@@ -112,7 +124,8 @@ def suggestions(artwork: Artwork, looks: Iterable[Look], catalogue: Catalogue) -
             else:
                 # two rows in the narrowest place read best; one is the least
                 two = [stone for stone in fitting if least >= 2 * stone.diameter + _gap(sheet)]
-                stone = (two or fitting)[-1]
+                small = two and two[-1].diameter < _SMALL_MM <= fitting[-1].diameter
+                stone = (fitting if small or not two else two)[-1]
                 rows = 1 + int(_across(greatest, stone, sheet))
                 staggered = [s for s in fitting if _across(greatest, s, sheet) >= _ZIGZAG]
                 also = ""

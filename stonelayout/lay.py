@@ -6,6 +6,7 @@ The only file that knows all patterns.
 from __future__ import annotations
 
 import importlib
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
@@ -13,6 +14,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from .artwork import Artwork, Points, Shape
 from .catalogue import Sheet, Stone, unknown
@@ -22,6 +24,8 @@ from .job import Pick, Rule
 from .layout import Fill, Kind, Layout
 from .neighbours import ROUNDING
 from .patterns.base import Ask, Laid, Obstacles, Spec
+from .regions import local_width_range
+from .units import mm
 
 #: Where each pattern is made: imported when a rule asks for it.
 _MAKERS = {
@@ -175,20 +179,49 @@ class _Bench:
         self.pitch.append(np.array(rule.pitches)[size])
         self.source.extend([shape.id] * len(size))
         self.findings.extend(laid.findings)
-        if not len(size):
+        if not len(size) and not any(one.code == "row-without-room" for one in laid.findings):
             full = shape.id in self.source or bool(len(removed))
+            why = (
+                "earlier rules have filled it" if full else self._why_bare(rule, shape, ask.region)
+            )
             self.findings.append(
                 Finding(
                     "shape-without-stones",
                     "note" if full else "warning",
-                    f"{rule.key} adds no stone to this shape: earlier rules have filled it"
-                    if full
-                    else f"{rule.key} places no stone on this shape: it is too small or too narrow "
-                    f"for {rule.stones[-1].name}; choose a smaller size or another pattern",
+                    f"{rule.key} lays no stone on this shape: {why}",
                     _middle(shape),
                     shape.id,
                 )
             )
+
+    def _why_bare(self, rule: Rule, shape: Shape, region: BaseGeometry | None) -> str:
+        """Return why a rule laid nothing on a shape, and what to do."""
+        over = self._stands_on(region)
+        if over:
+            return (
+                f"the stones of {over} stand there; pick it in a rule before that of {over}, or "
+                "knock it out of the shape under it"
+            )
+        least = rule.stones[-1]
+        if shape.area is None and rule.pattern not in _ROWS:
+            return (
+                f"it is a line drawn {mm(shape.stroke_width)} wide, too narrow to fill with "
+                f"{least.name} ({mm(least.diameter)}); choose pattern edge, a row on the line"
+            )
+        widest = local_width_range(region)[1] if region is not None else 0.0
+        if 0 < widest < least.diameter:
+            return (
+                f"it is {mm(widest)} wide at most, less than {least.name} ({mm(least.diameter)}); "
+                "choose a smaller size or make the drawing wider"
+            )
+        return f"it has no room for {least.name} ({mm(least.diameter)}); choose a smaller size"
+
+    def _stands_on(self, region: BaseGeometry | None) -> str:
+        """Return the shape whose stones stand most in a region; "" when none do."""
+        if region is None or not self.source:
+            return ""
+        inside = np.flatnonzero(shapely.contains_xy(region, np.concatenate(self.centres)))
+        return Counter(self.source[k] for k in inside).most_common(1)[0][0] if len(inside) else ""
 
     def fill(self, number: int, rule: Rule, shape: Shape, ask: Ask, laid: Laid) -> None:
         """Add the stones that rule ``number`` laid to fill a shape."""

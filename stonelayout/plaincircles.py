@@ -20,6 +20,7 @@ Circle = tuple[float, float, float, str]
 _SVG = "{http://www.w3.org/2000/svg}"
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 _LENGTH = re.compile(rf"\s*({_NUMBER})\s*(mm|cm|in|pt|pc|q|px)?\s*\Z", re.IGNORECASE)
+_UNIT_IN_PX = re.compile(r"(?:[\d.]|px)\s*\Z", re.IGNORECASE)
 _STEP = re.compile(r"\s*,?\s*(matrix|translate|scale|rotate)\s*\(([^()]*)\)")
 #: Attributes that do not move, hide or clip anything.
 _HARMLESS = {
@@ -35,17 +36,18 @@ _READ = {
 }
 _HIDES = re.compile(r"display|visibility|transform|clip|mask|opacity|offset|\br\s*:|\bc[xy]\s*:")
 _ASIDE = {"title", "desc", "metadata"}
+_SIDES = ("width", "height")
 _LEFT_OUT = ("registration", "outline")
 _DEEPEST = 50
 #: Two scales are one when they differ by this share: a circle stays round to a nanometre.
 _ALIKE = 1e-7
 
 
-def read_plain(raw: bytes) -> tuple[Points, tuple[str, ...], tuple[float, float]] | None:
+def read_plain(raw: bytes) -> tuple[Points, tuple[str, ...], tuple[float, float], bool] | None:
     """Read circles in groups, with transforms that keep them round, in any unit.
 
-    Returns (x, y, radius in mm, shape (n, 3); ids; page size in mm), or None when the file holds
-    anything else than that: then the importer must read it.
+    Returns (x, y, radius in mm, shape (n, 3); ids; page size in mm; whether that was in px), or
+    None when the file holds anything else than that: then the importer must read it.
     """
     if b"<!DOCTYPE" in raw or b"<!ENTITY" in raw or b"<![CDATA[" in raw:
         return None
@@ -64,7 +66,8 @@ def read_plain(raw: bytes) -> tuple[Points, tuple[str, ...], tuple[float, float]
     if not np.isfinite(table).all() or (np.abs(table) > 1e6).any() or (table[:, 2] <= 0).any():
         return None
     names = tuple(name or f"circle-{k}" for k, (*_, name) in enumerate(found, start=1))
-    return table, names, size
+    in_px = any(_UNIT_IN_PX.search(root.get(key, "")) for key in _SIDES)
+    return table, names, size, in_px
 
 
 def _frame(root: ElementTree.Element) -> tuple[tuple[float, float], Matrix] | None:
@@ -72,7 +75,7 @@ def _frame(root: ElementTree.Element) -> tuple[tuple[float, float], Matrix] | No
     if root.tag != _SVG + "svg" or not _plain(root, "svg"):
         return None
     sides = []
-    for key in ("width", "height"):
+    for key in _SIDES:
         match = _LENGTH.match(root.get(key, ""))
         if match is None:
             return None

@@ -57,9 +57,9 @@ def _minute_rows(found: Quote) -> list[str]:
             f"{machine.copies} for transfers"
         )
         if found.crossing:
-            rows.append(f"the {found.crossing_to} is faster from {found.crossing} copies on")
+            rows.append(f"by {found.crossing_to} is faster from {found.crossing} copies on")
         elif found.crossing_to:
-            rows.append(f"the {found.crossing_to} is faster at any number of copies")
+            rows.append(f"by {found.crossing_to} is faster at any number of copies")
     return rows
 
 

@@ -45,15 +45,15 @@ def rebuild(files: Sequence[tuple[str, HoleSet]], sheet: Sheet, catalogue: Catal
     Each group of equal holes in a file is one layer, for the stone whose hole on this sheet comes
     nearest. A file named as stonelayout names layers keeps its size, colour and template number.
     A layer's hole is its largest, so that no web is taken for wider than it is. Findings:
-    ``not-round``, ``not-read``, ``off-page``, ``no-such-stone``. Raises LayoutError for a file
-    without a round hole.
+    ``not-round``, ``not-read``, ``off-page``, ``no-such-stone``, ``size-in-px``. Raises
+    LayoutError for a file without a round hole.
     """
     found: list[tuple[Layer, str]] = []
     findings: list[Finding] = []
     for name, holes in files:
         if not len(holes):
             raise LayoutError(_nothing(holes), file=name)
-        findings += [*_oddities(holes), *_off_page(holes)]
+        findings += [*_in_px(name, holes), *_oddities(holes), *_off_page(holes)]
         groups = groups_of(holes.diameters)
         for members in groups:
             hole = float(holes.diameters[members].max())
@@ -100,6 +100,16 @@ def _no_stone(layer: Layer, sheet: Sheet) -> Finding:
         count=len(layer),
         layer=layer.name,
     )
+
+
+def _in_px(name: str, holes: HoleSet) -> list[Finding]:
+    if not holes.in_px:
+        return []
+    words = (
+        f"{name} gives its size in px: read at 96 px an inch it is {mm(holes.size[0], 1)} wide; if "
+        "it shall be another size, give it: --width 240mm"
+    )
+    return [Finding("size-in-px", "note", words)]
 
 
 def _off_page(holes: HoleSet) -> list[Finding]:

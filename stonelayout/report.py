@@ -6,13 +6,15 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
+
 from .artwork import Artwork
 from .fills import fill_entries
 from .findings import Finding
 from .job import Job
 from .layout import Layout
 from .neighbours import nearest_distances
-from .template import Layer
+from .template import FILE_ROUNDING_MM, Layer
 
 VERSION = 1
 
@@ -44,6 +46,8 @@ def report(
 def layer_entry(layer: Layer) -> dict[str, Any]:
     """Return one layer as it stands in the report; ``least_web`` is None for a single hole."""
     nearest = nearest_distances(layer.centres)
+    if len(nearest) and nearest.min() < FILE_ROUNDING_MM:  # a hole that stands twice has no web
+        nearest = nearest_distances(np.unique(layer.centres.round(5), axis=0))
     web = round(float(nearest.min()) - layer.hole, 4) if len(nearest) > 1 else None
     return {
         "order": layer.order,

@@ -13,7 +13,7 @@ from typing import Any
 
 from .errors import InputError
 from .packing import Spot, pack_strips, top
-from .units import counted, mm, mm_and_inches, number
+from .units import counted, mm, mm_and_inches, number, percent
 
 #: Positions are whole hundredths of a mm while packing.
 _STEP_MM = 0.01
@@ -261,13 +261,13 @@ def plan_text(plan: Plan) -> str:
     rows = [
         f"{counted(count, 'template')} use{'s' if count == 1 else ''} "
         f"{mm_and_inches(plan.used)} of roll{rolls}, "
-        f"{plan.share:.0%} of it template; {plan.left / 1000:.2f} m are left",
+        f"{percent(plan.share, 0)} of it template; {plan.left / 1000:.2f} m are left",
         f"no plan can use less than {mm_and_inches(plan.bound)}",
     ]
     for panel in plan.panels:
         rows.append(f"panel {panel.number}: cut off {mm_and_inches(panel.length)}")
         rows += [
-            f"  {p.piece.name}: {number(p.x, 1)} across, {number(p.y, 1)} along"
+            f"  {p.piece.name}: {number(p.x, 1)} mm across, {number(p.y, 1)} mm along"
             + (", turned" if p.turned else "")
             for p in panel.placed
         ]

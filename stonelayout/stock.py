@@ -15,6 +15,7 @@ from .errors import InputError, JobError
 from .order import GROSS, Need, whole
 from .tables import TableReader
 from .tomlplaces import Places
+from .units import counted
 
 Shelf = Mapping[tuple[str, str], int]
 _AMOUNT = re.compile(r"\s*(\d{1,9})\s*(stones?|gross)?\s*\Z")
@@ -96,7 +97,9 @@ def stock_text(lines: Iterable[StockLine]) -> str:
     rows.append(f"{'all':19}{placed:8}{spare:7}{placed + spare:8}")
     if known:
         short = [line for line in lines if line.short]
-        rows.append(f"{len(short)} to buy" if short else "enough of everything")
+        rows.append(
+            f"{counted(len(short), 'kind')} of stone to buy" if short else "enough of everything"
+        )
     return "\n".join(rows) + "\n"
 
 

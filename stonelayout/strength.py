@@ -20,7 +20,7 @@ from .catalogue import Sheet
 from .findings import Finding, in_order
 from .neighbours import pairs_nearer
 from .template import FILE_ROUNDING_MM, Layer, Page, Points
-from .units import mm
+from .units import mm, percent
 
 #: Thin webs in a row that make a run: fewer is one weak spot, which the web check measures.
 RUN_WEBS = 8
@@ -73,7 +73,9 @@ def _thickness(
     layer: Layer, sheet: Sheet, pairs: npt.NDArray[np.intp], lengths: Points
 ) -> list[Finding]:
     webs = lengths - layer.hole
-    narrow = np.flatnonzero(webs < sheet.thickness - FILE_ROUNDING_MM)
+    # Webs under the least one are errors already, and told as such.
+    told = webs < sheet.least_web - FILE_ROUNDING_MM
+    narrow = np.flatnonzero(~told & (webs < sheet.thickness - FILE_ROUNDING_MM))
     if not len(narrow):
         return []
     worst = narrow[np.argmin(webs[narrow])]
@@ -94,15 +96,15 @@ def _runs(
         if len(members) < RUN_WEBS:
             continue
         share = float(1 - layer.hole * len(members) / lengths[members].sum())
-        needed = layer.hole / (1 - sheet.least_share)
+        needed = max(layer.hole / (1 - sheet.least_share), layer.hole + sheet.least_web)
         # In a field of holes, more webs than holes, leaving out a few mends nothing.
         row = len(members) <= len(np.unique(pairs[members]))
         leave = f"leave out one in {_one_in(share, sheet)}, " if row else ""
         words = (
-            f"{len(members)} thin webs hang together: {share:.1%} of the sheet is left along them, "
-            f"{sheet.least_share:.0%} are needed or it parts like a stamp: lay these stones "
-            f"{mm(needed)} from centre to centre, {leave}take a smaller size, "
-            "or split the layer in two templates"
+            f"{len(members)} thin webs hang together: {percent(share)} of the sheet is left along "
+            f"them, {percent(sheet.least_share, 0)} are needed or it parts like a stamp: lay these "
+            f"stones {mm(needed)} from centre to centre, {leave}take a smaller size, or split the "
+            "layer in two templates"
         )
         at = _middle(layer, pairs[members])
         found.append(Finding("tear-line", "warning", words, at, layer.name, len(members)))
@@ -211,9 +213,9 @@ def _across(layer: Layer, sheet: Sheet, page: Page) -> list[Finding]:
             continue
         x, y = layer.centres[cut.holes[len(cut.holes) // 2]].tolist()
         message = (
-            f"{words} only {mm(cut.left, 1)} of the sheet ({cut.share:.1%}) are left on a line "
-            f"through {len(cut.holes)} holes, {sheet.least_share:.0%} are needed: leave a wider "
-            "margin, widen the gap, or split the layer"
+            f"{words} only {mm(cut.left, 1)} of the sheet ({percent(cut.share)}) are left on a "
+            f"line through {len(cut.holes)} holes, {percent(sheet.least_share, 0)} are needed: "
+            "leave a wider margin, widen the gap, or split the layer"
         )
         found.append(Finding("weak-across", "warning", message, (x, y), layer.name))
     return found
@@ -236,8 +238,9 @@ def _rings(
             continue
         x, y = corners.mean(axis=0).tolist()
         message = (
-            f"a piece of {solid / 100:.1f} cm2 hangs on {len(ring)} webs, {share:.1%} of its rim; "
-            f"{needed:.1%} are needed: widen the gap of that ring or leave out a few stones"
+            f"a piece of {solid / 100:.1f} cm2 hangs on {len(ring)} webs, {percent(share)} of its "
+            f"rim; {percent(needed)} are needed: widen the gap of that ring or leave out a few "
+            "stones"
         )
         found.append(Finding("hangs-on-little", "warning", message, (x, y), layer.name))
     return found

@@ -67,6 +67,11 @@ def mm_and_inches(value: float, digits: int = 1) -> str:
     return f"{value:.{digits}f} mm ({inches(value)})"
 
 
+def percent(share: float, digits: int = 1) -> str:
+    """Write a share as a percentage: ``7.6 %``."""
+    return f"{share * 100:.{digits}f} %"
+
+
 def counted(count: int, thing: str) -> str:
     """Return how many there are in words: ``1 template``, ``2 templates``; ``-y`` as ``-ies``."""
     if count != 1:

@@ -231,3 +231,15 @@ def test_lay_refuses_bad_usage(shop, args, expected):
 @pytest.mark.parametrize("name", sorted(COMMANDS))
 def test_examples_in_help_stand_as_written(name):
     assert "\\b" not in CliRunner().invoke(group, [name, "--help"]).output
+
+
+def test_an_option_given_twice_is_refused_or_taken_as_two(shop):
+    twice = run("lay", "art.svg", "--stone", "ss10", "--width=60mm", "--width", "90mm", cwd=shop)
+    assert (twice.returncode, twice.stdout) == (2, "")
+    assert "error: --width is given twice: give it once" in twice.stderr
+    both = ["--stone=ss6", "--stone=ss10"], ["--stone=ss6,ss10"]
+    one, other = (run("lay", "art.svg", "--pattern=graded", *s, cwd=shop) for s in both)
+    assert one.returncode == 0
+    assert one.stdout == other.stdout
+    several = run("lay", "art.svg", *both[0], cwd=shop)
+    assert "--pattern courses takes one size" in several.stderr

@@ -190,3 +190,32 @@ def test_two_layouts_or_a_wrong_format_are_refused():
 
 def test_check_is_a_command():
     assert group.get_command(None, "check") is check_command
+
+
+def test_a_file_in_px_says_at_what_size_it_was_read_and_takes_another(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    circles = "".join(f'<circle cx="{20 + 40 * k}" cy="20" r="5"/>' for k in range(5))
+    for body in (circles, f"{circles}<path d='M0 0H200'/>"):  # read the quick way, and in full
+        (tmp_path / "theirs.svg").write_text(
+            '<svg xmlns="http://www.w3.org/2000/svg" width="200" height="40" '
+            f'viewBox="0 0 200 40">{body}</svg>'
+        )
+        _, text = run(check_command, "theirs.svg")
+        assert "theirs.svg gives its size in px: read at 96 px an inch it is 52.9 mm wide" in text
+        assert "5 holes of 2.65 mm" in text
+        _, text = run(check_command, "theirs.svg", "--width", "50mm")
+        assert "in px" not in text
+        assert "5 holes of 2.50 mm for ss6 any, least web 7.50 mm" in text
+
+
+def test_a_hole_that_stands_twice_has_no_web_of_its_own(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "theirs.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="50mm" height="40mm" viewBox="0 0 50 40">'
+        '<circle cx="10" cy="20" r="1.25"/><circle cx="10" cy="20" r="1.25"/>'
+        '<circle cx="16" cy="20" r="1.25"/></svg>'
+    )
+    code, text = run(check_command, "theirs.svg")
+    assert code == 1
+    assert "3 holes of 2.50 mm for ss6 any, least web 3.50 mm" in text
+    assert "two holes in the same place" in text

@@ -100,7 +100,8 @@ def test_the_quick_way_agrees_with_the_importer(outer, inner, x, radius):
         f'<circle cx="{x}" cy="7" r="{radius:.3f}" transform="{" ".join(inner)}"/></g>'
     )
     text = drawing(body).encode()
-    table, _, size = read_plain(text)
+    table, _, size, in_px = read_plain(text)
+    assert not in_px
     # The importer leaves out what stands wholly off the page, and says so; `check` reports both.
     assume(0 < table[0, 0] < 100 and 0 < table[0, 1] < 80)
     slow = holes_of(read_svg(text, name="a.svg"))

@@ -112,3 +112,21 @@ def test_a_slender_bar_says_whether_a_zigzag_or_two_rows_fit(pitches, words):
     art = read(f'<rect width="60" height="{width}"/>')
     (line,) = suggestions(art, [look(shape) for shape in art.shapes], catalogue)
     assert words in line
+
+
+def advice(body):
+    art = read(body)
+    return suggestions(art, [look(shape) for shape in art.shapes], load_catalogue())
+
+
+def test_one_row_of_usual_stones_goes_before_two_rows_of_tiny_ones():
+    (line,) = advice('<rect width="60" height="4"/>')
+    assert line.startswith("rect-1: courses, ss16 or smaller (4 mm wide, 1 row where widest")
+
+
+def test_a_shape_as_large_as_the_page_may_be_the_background():
+    page = '<rect id="page" width="100%" height="100%" fill="#ffffff"/>'
+    first, second = advice(page + '<rect id="bar" width="30" height="8"/>')
+    assert first.startswith("page: covers the whole page; is it the background?")
+    assert second.startswith("bar: courses")
+    assert "background" not in advice(page)[0]

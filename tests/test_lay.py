@@ -162,3 +162,32 @@ def test_fills_are_measured_for_each_rule_and_shape():
     assert full["placed"] == len(own) <= full["bound"] == measured.bound
     assert full["row_order"] == round(measured.rows, 4)
     assert full["largest_empty"] == round(measured.empty, 4)
+
+
+def bare_words(*shapes, **options):
+    layout = lay(artwork(*shapes), [rule(Pick(all=True), **options)], SHEET)
+    return [f.message for f in layout.findings if f.code == "shape-without-stones"]
+
+
+def test_a_bare_shape_says_why_and_what_to_do():
+    from stonelayout.artwork import Line, Shape
+
+    wide = square("wide", 0, 0)
+    (words,) = bare_words(wide, square("small", 40, 0, 2.0))
+    assert words == (
+        "lay[1] lays no stone on this shape: it is 2 mm wide at most, less than ss10 (2.8 mm); "
+        "choose a smaller size or make the drawing wider"
+    )
+    (words,) = bare_words(wide, square("on top", 10, 10, 8.0))
+    assert "the stones of wide stand there; pick it in a rule before that of wide" in words
+    points = np.array([[40.0, 5], [80, 5]])
+    line = Shape("line", stroke="#000000", stroke_width=1.0, outline=(Line(points, False),))
+    (words,) = bare_words(wide, line, pattern="courses")
+    assert "a line drawn 1 mm wide" in words
+    assert "choose pattern edge" in words
+
+
+def test_a_row_without_room_is_warned_of_once():
+    art = artwork(square("wide", 0, 0), square("small", 40, 0, 2.0))
+    layout = lay(art, [rule(Pick(all=True), pattern="edge")], SHEET)
+    assert [(f.code, f.layer) for f in layout.findings] == [("row-without-room", "small")]

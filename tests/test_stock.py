@@ -66,7 +66,7 @@ def test_short_enough_and_unknown():
     assert (crystal.short, crystal.packs, crystal.left) == (0, 0, 0)
     # nothing of gold on the shelf: 3832 stones, in packs of 5 gross (720): 6 packs
     assert (gold.have, gold.short, gold.packs) == (0, 3832, 6)
-    assert stock_text(lines).splitlines()[-1] == "1 to buy"
+    assert stock_text(lines).splitlines()[-1] == "1 kind of stone to buy"
     unknown = stock_lines(needs([choir()], 0.03))
     assert unknown[0].have is None
     assert unknown[0].packs == 73

@@ -136,8 +136,8 @@ def test_a_run_of_thin_webs_is_a_tear_line_with_place_and_mend():
     (finding,) = check_strength([layer(holes)], replace(SHEET, thickness=0.2), page)
     assert (finding.code, finding.severity, finding.count) == ("tear-line", "warning", RUN_WEBS)
     assert finding.message == (
-        "8 thin webs hang together: 5.7% of the sheet is left along them, 7% are needed or it "
-        "parts like a stamp: lay these stones 5.38 mm from centre to centre, leave out one "
+        "8 thin webs hang together: 5.7 % of the sheet is left along them, 7 % are needed or it "
+        "parts like a stamp: lay these stones 5.4 mm from centre to centre, leave out one "
         "in 70, take a smaller size, or split the layer in two templates"
     )
     assert finding.at[1] == 0.0

@@ -57,12 +57,27 @@ class LazyGroup(click.Group):
             near = difflib.get_close_matches(name, COMMANDS, n=2, cutoff=0.5)
             hint = f" Did you mean {' or '.join(near)}?" if near else ""
             raise click.UsageError(f'There is no command "{name}".{hint}', ctx)
-        return super().resolve_command(ctx, args)
+        found, command, rest = super().resolve_command(ctx, args)
+        if command is not None:
+            _given_once(command, click.Context(command, ctx, found), rest)
+        return found, command, rest
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the table of commands without importing any."""
         with formatter.section("Commands"):
             formatter.write_dl(list(COMMANDS.items()))
+
+
+def _given_once(command: click.Command, ctx: click.Context, args: list[str]) -> None:
+    """Refuse an option of one value that is given twice, of which click would take the last."""
+    try:
+        given = command.make_parser(ctx).parse_args(list(args))[2]
+    except click.UsageError:
+        return  # the command itself tells it
+    for option in given:
+        once = isinstance(option, click.Option) and not option.multiple and not option.is_flag
+        if once and given.count(option) > 1:
+            raise click.UsageError(f"{option.opts[0]} is given twice: give it once", ctx)
 
 
 @click.group(

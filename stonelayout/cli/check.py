@@ -10,6 +10,7 @@ import click
 from stonelayout.catalogue import DEFAULT_SHEET
 from stonelayout.errors import InputError
 from stonelayout.files import STDIN, read_bytes
+from stonelayout.units import counted
 
 from .common import (
     catalogue_option,
@@ -19,6 +20,7 @@ from .common import (
     load_catalogue,
     print_json,
     sheet_option,
+    width_option,
 )
 
 if TYPE_CHECKING:
@@ -32,11 +34,16 @@ Checked = tuple["Sequence[Layer]", "Sequence[str]", "Sequence[Finding]"]
 
 @click.command("check")
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@width_option
 @sheet_option
 @catalogue_option
 @format_option
 def command(
-    files: tuple[str, ...], sheet_name: str | None, catalogue_files: tuple[str, ...], form: str
+    files: tuple[str, ...],
+    width: float | None,
+    sheet_name: str | None,
+    catalogue_files: tuple[str, ...],
+    form: str,
 ) -> int:
     """Check a layout.json, or any SVG of holes (several: one set of layers), before cutting.
 
@@ -48,7 +55,7 @@ def command(
 
     catalogue = load_catalogue(catalogue_files)
     sheet = catalogue.sheet(sheet_name or DEFAULT_SHEET)
-    layers, names, found = _check(files, sheet, catalogue)
+    layers, names, found = _check(files, sheet, catalogue, width)
     findings = in_order(found)
     entries = _entries(layers, names)
     if form == "json":
@@ -66,7 +73,7 @@ def command(
     for entry in entries:
         web = "-" if entry["least_web"] is None else f"{entry['least_web']:.2f} mm"
         click.echo(
-            f"  {entry['file']}: {entry['count']} holes of {entry['hole']:.2f} mm for "
+            f"  {entry['file']}: {counted(entry['count'], 'hole')} of {entry['hole']:.2f} mm for "
             f"{entry['size']} {entry['colour']}, least web {web}"
         )
     for line in finding_lines(findings):
@@ -76,10 +83,12 @@ def command(
     return exit_code(findings)
 
 
-def _check(files: tuple[str, ...], sheet: Sheet, catalogue: Catalogue) -> Checked:
+def _check(
+    files: tuple[str, ...], sheet: Sheet, catalogue: Catalogue, width: float | None
+) -> Checked:
     from stonelayout.registration import registration
 
-    layers, names, found = layers_in(files, sheet, catalogue)
+    layers, names, found = layers_in(files, sheet, catalogue, width)
     page = registration(layers, sheet).page
     ours = all(map(str.endswith, names, (f"{layer.name}.svg" for layer in layers)))
     checked = all_checks(layers, sheet, catalogue, (page, page if ours else _around(layers)))
@@ -116,8 +125,13 @@ def all_checks(
     )
 
 
-def layers_in(files: tuple[str, ...], sheet: Sheet, catalogue: Catalogue) -> Checked:
-    """Return the layers in a layout.json or in SVG files of holes, their files, and findings."""
+def layers_in(
+    files: tuple[str, ...], sheet: Sheet, catalogue: Catalogue, width: float | None = None
+) -> Checked:
+    """Return the layers in a layout.json or in SVG files of holes, their files, and findings.
+
+    ``width`` in mm is that of an SVG's page; none: as the file says.
+    """
     from stonelayout.holes import read_holes
     from stonelayout.layers import separate
     from stonelayout.rebuild import rebuild
@@ -125,8 +139,12 @@ def layers_in(files: tuple[str, ...], sheet: Sheet, catalogue: Catalogue) -> Che
     contents = [("standard input" if name == STDIN else name, read_bytes(name)) for name in files]
     if not any(_is_json(data) for _, data in contents):
         read = [(name, read_holes(data, name)) for name, data in contents]
+        if width is not None:
+            read = [(name, holes.at_width(width)) for name, holes in read]
         rebuilt = rebuild(read, sheet, catalogue)
         return rebuilt.layers, rebuilt.files, rebuilt.findings
+    if width is not None:
+        raise InputError("--width is for SVG files of holes: a layout.json has its size")
     if len(contents) > 1:
         raise InputError("give one layout.json alone, or SVG files of holes")
     layers = separate(read_layout(*contents[0]), sheet)

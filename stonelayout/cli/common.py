@@ -57,6 +57,10 @@ sheet_option = click.option(
     "--sheet", "sheet_name", metavar="NAME", help="Template sheet (see: stonelayout sheets)."
 )
 
+width_option = click.option(
+    "--width", type=LENGTH, help="Width of an SVG's page, where its own size is in px or wrong."
+)
+
 
 def catalogue_option(command: F) -> F:
     """Add ``--catalogue FILE``."""
@@ -169,6 +173,11 @@ def write_result(path: str | None, content: str | bytes) -> None:
         write_one(path, content)
 
 
+def listed(values: Iterable[str]) -> list[str]:
+    """Return the names in values given several times, or once with commas between."""
+    return [part.strip() for value in values for part in value.split(",") if part.strip()]
+
+
 def print_json(data: Any) -> None:
     """Print data as JSON on standard output."""
     click.echo(json.dumps(data, ensure_ascii=False, indent=2))
@@ -201,10 +210,10 @@ def finding_lines(findings: Iterable[Finding], most: int = 20) -> list[str]:
 def _group_line(group: list[Finding], places: int = 4) -> str:
     """Return the first, which is the worst, in words, and where the others are."""
     first = group[0]
-    where = f" at {_place(first)} mm" if first.at else ""
-    layer = f"{first.layer}: " if first.layer else ""
+    where = [first.layer] if first.layer else []
+    where += [f"at {_place(first)} mm"] if first.at else []
     head = click.style(first.severity, fg=_COLOURS[first.severity])
-    line = f"{head}: {layer}{first.message}{where} [{first.code}]"
+    line = f"{head}: {' '.join(where)}{': ' if where else ''}{first.message} [{first.code}]"
     others = [_place(finding) for finding in group[1:] if finding.at][:places]
     count = sum(finding.count for finding in group[1:])
     if count:

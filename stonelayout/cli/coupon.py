@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from stonelayout.catalogue import DEFAULT_SHEET
+from stonelayout.catalogue import DEFAULT_SHEET, unknown
 from stonelayout.errors import InputError
 from stonelayout.files import read_text, write_all, write_one
 
 from .common import (
     LENGTH,
     catalogue_option,
+    listed,
     load_catalogue,
     say,
     sheet_option,
@@ -30,7 +31,15 @@ _NAME = re.compile(r"[a-z0-9][a-z0-9-]*\Z")
 
 @click.command("coupon")
 @sheet_option
-@click.option("--stone", "stones", default="ss6,ss10", show_default=True, help="Sizes to try.")
+@click.option(
+    "--stone",
+    "stones",
+    multiple=True,
+    default=("ss6,ss10",),
+    show_default="ss6,ss10",
+    metavar="SIZE",
+    help="Sizes to try.",
+)
 @click.option("--out", "folder", default=".", metavar="DIR", help="Folder for the two files.")
 @click.option("--result", is_flag=True, help="Write what you saw to your own catalogue.")
 @click.option("--name", metavar="NAME", help="With --result: name of the new sheet.")
@@ -42,7 +51,7 @@ _NAME = re.compile(r"[a-z0-9][a-z0-9-]*\Z")
 @catalogue_option
 def command(
     sheet_name: str | None,
-    stones: str,
+    stones: tuple[str, ...],
     folder: str,
     result: bool,
     catalogue_files: tuple[str, ...],
@@ -55,6 +64,11 @@ def command(
     stonelayout coupon --result --sheet thin-flock --name my-flock --drops 0.4mm --held 0.4mm
     """
     catalogue = load_catalogue(catalogue_files)
+    if sheet_name and sheet_name not in catalogue.sheets:
+        raise InputError(
+            f"{unknown(sheet_name, catalogue.sheets, 'sheet')}; for a sheet not tried before name "
+            "the one most like it, and your own name with --result --name"
+        )
     sheet = catalogue.sheet(sheet_name or DEFAULT_SHEET)
     if result:
         _write_result(sheet, set(catalogue.sheets), seen)
@@ -62,7 +76,7 @@ def command(
     from stonelayout.coupon import coupon, instructions
     from stonelayout.writers.coupon import coupon_svg
 
-    sizes = [catalogue.stone(part.strip()) for part in stones.split(",") if part.strip()]
+    sizes = [catalogue.stone(name) for name in listed(stones)]
     found = coupon(sheet, sizes)
     name = f"coupon-{sheet.name}"
     page = instructions(found, sheet)

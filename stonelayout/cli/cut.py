@@ -18,10 +18,12 @@ from .common import (
     exit_code,
     finding_lines,
     format_option,
+    listed,
     load_catalogue,
     print_json,
     say,
     sheet_option,
+    width_option,
 )
 
 if TYPE_CHECKING:
@@ -39,8 +41,15 @@ CAUTION = (
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
 @click.option("--out", "folder", required=True, metavar="DIR", help="Folder for the files.")
 @click.option(
-    "--as", "formats", default="svg", show_default=True, help="svg,dxf,hpgl,pdf: any, by commas."
+    "--as",
+    "formats",
+    multiple=True,
+    default=("svg",),
+    show_default="svg",
+    metavar="FORMATS",
+    help="Any of svg,dxf,hpgl,pdf.",
 )
+@width_option
 @sheet_option
 @click.option("--cutter", "cutter_name", default=DEFAULT_CUTTER, show_default=True, metavar="NAME")
 @click.option("--passes", type=click.IntRange(1, 20), help="Turns round each hole (HP-GL).")
@@ -65,7 +74,7 @@ CAUTION = (
 def command(
     files: tuple[str, ...],
     folder: str,
-    formats: str,
+    formats: tuple[str, ...],
     form: str,
     catalogue_files: tuple[str, ...],
     **options: Any,
@@ -86,7 +95,7 @@ def command(
     cutter = catalogue.cutter(options["cutter_name"])
     from .check import all_checks, layers_in
 
-    layers, _, found = layers_in(files, sheet, catalogue)
+    layers, _, found = layers_in(files, sheet, catalogue, options["width"])
     if options["split"]:
         from stonelayout.split import split_layers
 
@@ -124,11 +133,11 @@ def command(
     return exit_code(findings)
 
 
-def _formats(text: str) -> list[str]:
-    wanted = [part.strip().lower() for part in text.split(",") if part.strip()]
+def _formats(given: tuple[str, ...]) -> list[str]:
+    wanted = list(dict.fromkeys(part.lower() for part in listed(given)))
     wrong = [part for part in wanted if part not in CUT_FORMATS]
     if wrong or not wanted:
-        raise click.UsageError(f"--as {text}: give any of {','.join(CUT_FORMATS)}")
+        raise click.UsageError(f"--as {','.join(given)}: give any of {','.join(CUT_FORMATS)}")
     return wanted
 
 

@@ -16,6 +16,7 @@ from .common import (
     catalogue_option,
     exit_code,
     finding_lines,
+    listed,
     load_catalogue,
     read_artwork,
     say,
@@ -27,7 +28,14 @@ from .progress import LayingProgress
 
 @click.command("lay")
 @click.argument("artwork")
-@click.option("--stone", required=True, help="Stone size, e.g. ss10; several with commas.")
+@click.option(
+    "--stone",
+    "names",
+    multiple=True,
+    required=True,
+    metavar="SIZE",
+    help="Stone size, e.g. ss10; several for patterns that take them: ss6,ss10.",
+)
 @click.option("--colour", default="crystal", show_default=True, help="Colour, a plain word.")
 @click.option(
     "--pattern",
@@ -57,7 +65,7 @@ from .progress import LayingProgress
 @click.option("-o", "--output", metavar="FILE", help="Where to write; - or none: standard output.")
 def command(
     artwork: str,
-    stone: str,
+    names: tuple[str, ...],
     colour: str,
     pattern: str,
     pitch: float | None,
@@ -89,9 +97,13 @@ def command(
     catalogue = load_catalogue(catalogue_files)
     sheet = catalogue.sheet(sheet_name or DEFAULT_SHEET)
     catalogue.rgb(colour)
-    sizes = [catalogue.stone(name.strip()) for name in stone.split(",")]
+    sizes = [catalogue.stone(name) for name in dict.fromkeys(listed(names))]
     if len(sizes) > 1 and not PATTERNS[pattern].several:
-        raise click.UsageError(f"{pattern} takes one size")
+        able = ", ".join(name for name, one in PATTERNS.items() if one.several)
+        raise click.UsageError(
+            f"--pattern {pattern} takes one size: give one --stone, or one of the patterns that "
+            f"take several: {able}"
+        )
     stones = tuple(sorted(sizes, key=lambda one: -one.diameter))
     rule = Rule(
         pick=Pick(all=True),

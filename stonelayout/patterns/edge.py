@@ -133,8 +133,8 @@ def _no_room(ask: Ask, region: BaseGeometry, row: int) -> Finding:
     return Finding(
         "row-without-room",
         "warning",
-        f"{which} finds no room inside this shape: it is narrower than the stone; choose a smaller "
-        "size, fewer rows, or the spine pattern",
+        f"{which} finds no room inside this shape: it is narrower than the stone; "
+        + ("choose a smaller size" if row == 0 else "choose fewer rows or a smaller size"),
         (float(place.x), float(place.y)),
         ask.name,
     )

@@ -12,7 +12,7 @@ from stonelayout.artwork import Line
 from stonelayout.centreline import centreline
 from stonelayout.findings import Finding
 from stonelayout.polylines import Path, Points
-from stonelayout.units import mm
+from stonelayout.units import mm, percent
 
 from .base import Ask, Laid
 from .curves import own_start
@@ -162,8 +162,8 @@ def _wide(ask: Ask, room: Points, total: float) -> list[Finding]:
                 Finding(
                     "stroke-wide",
                     "note",
-                    f"{share:.0%} of the centre line is wide enough for {words}: the courses "
-                    "pattern would fill the stroke",
+                    f"{percent(share, 0)} of the centre line is wide enough for {words}: the "
+                    "courses pattern would fill the stroke",
                     layer=ask.name,
                 )
             ]

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from stonelayout.layout import DECIMALS
 from stonelayout.roll import Panel, Placed, Plan
 from stonelayout.template import Layer, Registration
-from stonelayout.units import mm_and_inches, number
+from stonelayout.units import mm_and_inches, number, percent
 
 from .svg import HAIRLINE_MM
 
@@ -96,7 +96,8 @@ def plan_svg(plan: Plan, title: str = "Roll plan") -> str:
         ),
         (
             f'<text y="{number(-head + 4 * unit, 3)}" font-size="{number(3.2 * unit, 3)}">'
-            f"{escape(title)}: {mm_and_inches(plan.used)} of roll, {plan.share:.0%} template</text>"
+            f"{escape(title)}: {mm_and_inches(plan.used)} of roll, {percent(plan.share, 0)} "
+            "template</text>"
         ),
     ]
     y = 0.0
