@@ -29,6 +29,7 @@ from .papers import (
 )
 from .registration import registration
 from .report import report, to_json
+from .rollpapers import pages_of
 from .shop import Shop, demo_shop
 from .strength import check_strength
 from .template import Layer, Page
@@ -76,7 +77,8 @@ def make(
     )
     shop = shop or demo_shop(job.catalogue)
     seconds = cut_seconds(layers, marks, job.sheet, job.catalogue)
-    design = design_of(job.name, layout, layers, marks.page.size, job.copies, seconds)
+    pages = pages_of(layers, marks, job.sheet)
+    design = design_of(job.name, layout, layers, marks.page.size, job.copies, seconds, pages)
     till, priced, found = till_papers(job, design, shop)
     roll, unplanned, used = roll_papers(job, layers, marks, shop)
     findings = in_order((*layout.findings, *checked, *priced, *unplanned))

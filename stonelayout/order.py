@@ -22,7 +22,8 @@ class Design:
     """One design of an order: what the layout says of it, and how many copies are wanted.
 
     ``counts`` is stones by (size, colour) in one copy; ``layers`` the number of template sheets;
-    ``size`` the (width, height) in mm of one sheet; ``cut_seconds`` the time to cut all layers.
+    ``size`` the (width, height) in mm of one sheet; ``cut_seconds`` the time to cut all layers;
+    ``pages`` the sizes of all sheets, where they are not ``layers`` times ``size``: tiles.
     """
 
     name: str
@@ -31,6 +32,12 @@ class Design:
     size: tuple[float, float]
     copies: int = 1
     cut_seconds: float = 0.0
+    pages: tuple[tuple[float, float], ...] = ()
+
+    @property
+    def sheets(self) -> tuple[tuple[float, float], ...]:
+        """Width and height in mm of every sheet that is cut for one set of templates."""
+        return self.pages or (self.size,) * self.layers
 
     @property
     def stones(self) -> int:
@@ -45,13 +52,14 @@ def design_of(
     size: tuple[float, float],
     copies: int = 1,
     cut_seconds: float = 0.0,
+    pages: tuple[tuple[float, float], ...] = (),
 ) -> Design:
     """Return a layout as a design; ``size`` is that of the page of its templates, in mm."""
     counts: dict[tuple[str, str], int] = {}
     for kind, count in zip(layout.kinds, layout.counts(), strict=True):
         key = (kind.size, kind.colour)
         counts[key] = counts.get(key, 0) + count
-    return Design(name, counts, len(layers), size, copies, cut_seconds)
+    return Design(name, counts, len(layers), size, copies, cut_seconds, pages)
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,8 @@ from .proofpage import proof_html
 from .quote import Quote, price_list, quote
 from .quotewords import price_list_text, quote_data, quote_text
 from .report import to_json
-from .rollpapers import Set, plan_sets, roll_files, roll_of
+from .roll import roll_of
+from .rollpapers import Set, plan_sets, roll_files
 from .shop import Shop
 from .stock import stock_csv, stock_lines
 from .template import Layer, Registration

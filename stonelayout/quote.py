@@ -1,7 +1,8 @@
 """The quote: cost line by line, price, margin, and the time by hand and by machine.
 
-All money is Decimal. Every figure can be worked out again with a pocket calculator from the words
-beside it: areas and minutes are rounded before they are priced, and each line to whole cents.
+All money is Decimal. Sheet is bought by length, so what counts is the length of roll that the roll
+plan takes. Every figure can be worked out again with a pocket calculator from the words beside
+it: lengths and minutes are rounded before they are priced, and each line to whole cents.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 from .catalogue import Sheet
 from .errors import InputError
 from .order import GROSS, Design, exact, needs, whole
+from .roll import length_of, roll_of
 from .shop import Machine, Shop
 from .units import counted
 
@@ -29,6 +31,16 @@ class CostLine:
     group: str
     what: str
     how: str
+    amount: Decimal
+
+
+@dataclass(frozen=True)
+class Packs:
+    """What must be bought of one stone when none is in stock: ``packs`` of ``pack`` gross."""
+
+    name: str
+    packs: int
+    pack: int
     amount: Decimal
 
 
@@ -66,6 +78,7 @@ class Quote:
     crossing_to: str
     demo: bool
     shop: str
+    packs: tuple[Packs, ...] = ()
 
     @property
     def cost(self) -> Decimal:
@@ -124,6 +137,7 @@ def quote(
         crossing_to=crossing_to,
         demo=shop.demo,
         shop=shop.file,
+        packs=_packs(designs, shop, spare),
     )
 
 
@@ -208,24 +222,36 @@ def _stone_lines(designs: Sequence[Design], shop: Shop, spare: float) -> list[Co
     return lines
 
 
+def _packs(designs: Sequence[Design], shop: Shop, spare: float) -> tuple[Packs, ...]:
+    found = []
+    for need in needs(designs, spare):
+        pack, price = shop.pack(need.size), shop.gross_price(need.size, need.colour) or Decimal(0)
+        packs = whole(need.total, GROSS * pack)
+        found.append(Packs(need.name, packs, pack, cents(packs * pack * price)))
+    return tuple(found)
+
+
 def _sheet_line(designs: Sequence[Design], sheet: Sheet, shop: Shop) -> CostLine:
-    price = shop.sheets[sheet.name]
-    area = Decimal(0)
-    for design in designs:
-        width, height = (exact(side, 3) / 10 for side in design.size)
-        area += width * height * design.layers * _charged(design, sheet, shop)
-    area = tenth(area)
-    roll = tenth(exact(sheet.width, 3) * exact(sheet.length, 3) / 100)
-    with_waste = tenth(area * (1 + shop.waste))
-    layers = sum(design.layers for design in designs)
+    """Return the length of roll that the templates take, as the roll plan lays them, and waste."""
+    price, roll = shop.sheets[sheet.name], roll_of(sheet)
+    if shop.templates == "life":
+        length = Decimal(0)
+        for design in designs:
+            length += exact(length_of(design.sheets, roll), 3) * _charged(design, sheet, shop)
+    else:
+        pages = [page for d in designs for page in d.sheets * _sets(d, sheet, shop)]
+        length = exact(length_of(pages, roll), 3)
+    length = tenth(length / 10)
+    whole_roll = tenth(exact(sheet.length, 3) / 10)
+    with_waste = tenth(length * (1 + shop.waste))
+    templates = sum(len(design.sheets) for design in designs)
     charged = sum((_charged(design, sheet, shop) for design in designs), Decimal(0))
+    each = f", {plain(charged)} of each" if len(designs) == 1 else ""
     how = (
-        f"{counted(layers, 'template')}, {plain(charged)} of each: {area} cm2, "
-        f"with {share(shop.waste)} waste {with_waste} of the roll's {roll} cm2 at {price.roll:.2f}"
+        f"{counted(templates, 'template')}{each}: {length} cm of roll, with {share(shop.waste)} "
+        f"waste {with_waste} of its {whole_roll} cm at {price.roll:.2f}"
     )
-    if len(designs) > 1:
-        how = how.replace(f", {plain(charged)} of each", "")
-    return CostLine("sheet", sheet.name, how, cents(with_waste / roll * price.roll))
+    return CostLine("sheet", sheet.name, how, cents(with_waste / whole_roll * price.roll))
 
 
 def _tape_line(designs: Sequence[Design], shop: Shop) -> CostLine:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Sequence
+from decimal import Decimal
 from typing import Any
 
 from .quote import Quote, cents, share
@@ -31,6 +32,7 @@ def quote_text(found: Quote) -> str:
     rows.append(f"{'price of all':26}{found.total:10.2f}")
     if found.total < found.cost:
         rows.append("warning: this price is below the cost")
+    rows += _pack_rows(found)
     rows += _minute_rows(found)
     return "\n".join(rows) + "\n"
 
@@ -43,6 +45,18 @@ def price_list_text(prices: Sequence[Quote]) -> str:
         for q in prices
     ]
     return "\n".join(["prices", *rows, ""]) if rows else ""
+
+
+def _pack_rows(found: Quote) -> list[str]:
+    """Return what the stones cost in whole packs, as they are bought when none are in stock."""
+    rows = [
+        f"  {one.name:24}{one.amount:10.2f}   {counted(one.packs, 'pack')} of {one.pack} gross"
+        for one in found.packs
+    ]
+    total = sum((one.amount for one in found.packs), Decimal(0))
+    used = sum((line.amount for line in found.lines if line.group == "stones"), Decimal(0))
+    last = f"this order uses {used} of it; stonelayout stock sets it against your shelf"
+    return ["stones to buy, in whole packs", *rows, f"  {'all packs':24}{total:10.2f}   {last}"]
 
 
 def _minute_rows(found: Quote) -> list[str]:
@@ -74,6 +88,10 @@ def quote_data(found: Quote, prices: Sequence[Quote] = ()) -> dict[str, Any]:
         "lines": [
             {"group": x.group, "what": x.what, "how": x.how, "amount": f"{x.amount:.2f}"}
             for x in found.lines
+        ],
+        "packs": [
+            {"what": x.name, "packs": x.packs, "pack_gross": x.pack, "amount": f"{x.amount:.2f}"}
+            for x in found.packs
         ],
         "cost": f"{found.cost:.2f}",
         "price_each": f"{found.price:.2f}",

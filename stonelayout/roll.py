@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from .catalogue import Sheet
 from .errors import InputError
 from .packing import Spot, pack_strips, top
 from .units import counted, mm, mm_and_inches, number, percent
@@ -19,6 +20,8 @@ from .units import counted, mm, mm_and_inches, number, percent
 _STEP_MM = 0.01
 #: Up to this many templates, the last panel is packed again into less and less length.
 _FEW = 120
+#: Pages planned at a time where only the length is wanted: the time grows with their square.
+TOGETHER = 400
 #: Halvings when a panel is pulled together; 2^-12 of its length is far below a mm.
 _HALVINGS = 12
 
@@ -46,6 +49,11 @@ class Roll:
     gap: float = 2.0
     panel: float = 1000.0
     turn: bool = True
+
+
+def roll_of(sheet: Sheet) -> Roll:
+    """Return the roll that a sheet is sold as, with the usual free edges."""
+    return Roll(sheet.width, sheet.length)
 
 
 @dataclass(frozen=True)
@@ -159,6 +167,17 @@ def plan_roll(pieces: Sequence[Piece], roll: Roll) -> Plan:
         length = round((top(strip, sides) - gap) * _STEP_MM + 2 * roll.edge, 6)
         panels.append(Panel(count, length, tuple(placed)))
     return Plan(roll, tuple(panels), _bound(pieces, wide, roll))
+
+
+def length_of(pages: Sequence[tuple[float, float]], roll: Roll) -> float:
+    """Return the length of roll in mm that pages (width, height in mm) take.
+
+    Up to TOGETHER of them are planned at a time. Raises InputError when one fits on no panel.
+    """
+    pieces = [Piece(f"{w:.0f} x {h:.0f} mm", w, h) for w, h in pages]
+    return sum(
+        plan_roll(pieces[k : k + TOGETHER], roll).used for k in range(0, len(pieces), TOGETHER)
+    )
 
 
 def _units(length: float) -> int:

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from .catalogue import Sheet
+from .errors import InputError
 from .report import to_json
-from .roll import Piece, Plan, Roll, plan_data, plan_roll, plan_text
+from .roll import Piece, Plan, Roll, plan_data, plan_roll, plan_text, roll_of
 from .template import Layer, Registration
 from .tiles import tile
 from .writers.panel import Template, panel_svg, plan_svg
@@ -23,11 +24,6 @@ class Set:
     count: int = 1
 
 
-def roll_of(sheet: Sheet) -> Roll:
-    """Return the roll that a sheet is sold as, with the usual free edges."""
-    return Roll(sheet.width, sheet.length)
-
-
 def plan_sets(sets: Sequence[Set], sheet: Sheet, roll: Roll) -> tuple[Plan, dict[str, Template]]:
     """Plan all templates of all designs; a design larger than the sheet is tiled first.
 
@@ -36,25 +32,43 @@ def plan_sets(sets: Sequence[Set], sheet: Sheet, roll: Roll) -> tuple[Plan, dict
     """
     pieces: list[Piece] = []
     templates: dict[str, Template] = {}
-    across = roll.width - 2 * roll.edge
-    along = min(roll.panel, roll.length) - 2 * roll.edge
     names: dict[str, int] = {}
     for one in sets:
         names[one.name] = names.get(one.name, 0) + 1
-        width, height = one.registration.page.size
-        if _holds(width, height, across, along, roll.turn):
-            parts = [("", one.layers, one.registration)]
-        else:
-            tiles = tile(one.layers, sheet, across, along, turn=roll.turn)
-            parts = [(f"{t.name}/", t.layers, t.registration) for t in tiles]
         again = f"-{names[one.name]}" if names[one.name] > 1 else ""
         prefix = f"{one.name}{again}/" if len(sets) > 1 else ""
-        for part, layers, found in parts:
+        for part, layers, found in _parts(one.layers, one.registration, sheet, roll):
             for layer in layers:
                 name = f"{prefix}{part}{layer.name}"
                 templates[name] = (layer, found)
                 pieces += [Piece(name, *found.page.size)] * one.count
     return plan_roll(pieces, roll), templates
+
+
+def pages_of(
+    layers: Sequence[Layer], registration: Registration, sheet: Sheet
+) -> tuple[tuple[float, float], ...]:
+    """Return the width and height in mm of each template of a design, as it is cut from the roll.
+
+    Empty where the design cannot be cut from that roll at all.
+    """
+    try:
+        parts = _parts(tuple(layers), registration, sheet, roll_of(sheet))
+    except InputError:
+        return ()
+    return tuple(found.page.size for _, part, found in parts for _ in part)
+
+
+def _parts(
+    layers: tuple[Layer, ...], registration: Registration, sheet: Sheet, roll: Roll
+) -> list[tuple[str, tuple[Layer, ...], Registration]]:
+    """Return a design whole, or in the tiles that the roll can hold, each with a prefix."""
+    across = roll.width - 2 * roll.edge
+    along = min(roll.panel, roll.length) - 2 * roll.edge
+    if _holds(*registration.page.size, across, along, roll.turn):
+        return [("", layers, registration)]
+    tiles = tile(layers, sheet, across, along, turn=roll.turn)
+    return [(f"{t.name}/", t.layers, t.registration) for t in tiles]
 
 
 def _holds(width: float, height: float, across: float, along: float, turn: bool) -> bool:

@@ -15,6 +15,7 @@ from stonelayout.errors import InputError, JobError
 from stonelayout.order import Design
 from stonelayout.quote import hand_minutes, machine_minutes, price_list, quote
 from stonelayout.quotewords import quote_csv, quote_data, quote_text
+from stonelayout.roll import Piece, Roll, plan_roll
 from stonelayout.shop import demo_shop, parse_shop
 
 CATALOGUE = load_catalogue()
@@ -82,17 +83,18 @@ def test_a_quote_by_hand():
     """Twenty transfers, every line worked out with a pocket calculator.
 
     ss6: 20000 + 3 % = 20600 / 144 x 0.60 = 85.83. ss10: 8000 + 240 = 8240 / 144 x 1.44 = 82.40.
-    Sheet: 2 x 25.4 x 18.0 = 914.4 cm2, + 20 % = 1097.28, so 1097.3, of 30.48 x 457.2 = 13935.456,
-    so 13935.5 cm2, at 60.00: 4.72. Tape: 300 mm wide; 18 cm a transfer, 360 cm of 10000 at 30:
-    1.08. Set-up 10 min at 30 an hour: 5.00. Cutting 5 min: 2.50. Weeding 1400/100 = 14 min: 7.00.
-    Brushing and lifting (2 + 1400/500) x 20 = 96 min: 48.00. Checking and pressing 60 min: 30.00.
-    Cost 266.53; / 20 / 0.5 x 0.9 = 23.9877, so 24.00 each; 480.00; margin 213.47/480 = 44.5 %.
+    Sheet: two pages of 254 x 180 mm in turn along a roll 304.8 mm wide: 2 x 180, 2 between, 6 at
+    each end, 37.4 cm; + 20 % = 44.88, so 44.9, of 457.2 cm at 60.00: 5.89. Tape: 300 mm wide;
+    18 cm a transfer, 360 cm of 10000 at 30: 1.08. Set-up 10 min at 30 an hour: 5.00. Cutting
+    5 min: 2.50. Weeding 1400/100 = 14 min: 7.00. Brushing and lifting (2 + 1400/500) x 20 =
+    96 min: 48.00. Checking and pressing 60 min: 30.00. Cost 267.70; / 20 / 0.5 x 0.9 = 24.093,
+    so 24.50 each; 490.00; margin 222.30/490 = 45.4 %.
     """
     found = quote([regatta(20)], SHEET, shop(), spare=0.03)
     assert amounts(found) == {
         "ss6 crystal": Decimal("85.83"),
         "ss10 sapphire": Decimal("82.40"),
-        "thin-flock": Decimal("4.72"),
+        "thin-flock": Decimal("5.89"),
         "lifting tape": Decimal("1.08"),
         "set-up": Decimal("5.00"),
         "cutting": Decimal("2.50"),
@@ -101,11 +103,11 @@ def test_a_quote_by_hand():
         "checking and pressing": Decimal("30.00"),
     }
     assert (found.cost, found.price, found.total) == (
-        Decimal("266.53"),
-        Decimal("24.00"),
-        Decimal("480.00"),
+        Decimal("267.70"),
+        Decimal("24.50"),
+        Decimal("490.00"),
     )
-    assert found.margin.quantize(Decimal("0.001")) == Decimal("0.445")
+    assert found.margin.quantize(Decimal("0.001")) == Decimal("0.454")
     # by hand 10 + 5 + 14 + 96 + 60; by machine 10 + 20 x (1400/125 + 3)
     assert found.hand.total == Decimal("185.0")
     assert found.machine.total == Decimal("294.0")
@@ -140,14 +142,14 @@ def test_a_worn_template_is_cut_anew():
     one, two = (quote([regatta(n)], SHEET, shop()) for n in (40, 41))
     assert amounts(one)["weeding"] == Decimal("7.00")
     assert amounts(two)["weeding"] == Decimal("14.00")
-    assert amounts(two)["thin-flock"] == Decimal("9.45")  # 2194.6 / 13935.5 x 60
+    assert amounts(two)["thin-flock"] == Decimal("11.63")  # 73.8 + 20 % of 457.2 x 60
 
 
 def test_templates_may_be_spread_over_their_life():
-    """10 of 40 uses: a quarter of the set. 914.4 / 4 = 228.6; + 20 % = 274.3; x 60 / 13935.5."""
+    """10 of 40 uses: a quarter of the set. 37.4 / 4 = 9.35, so 9.4; + 20 % = 11.3; x 60 / 457.2."""
     spread = shop(SHOP.replace("[hand]", 'templates = "life"\n\n[hand]'))
     found = amounts(quote([regatta(10)], SHEET, spread))
-    assert found["thin-flock"] == Decimal("1.18")
+    assert found["thin-flock"] == Decimal("1.48")
     assert found["weeding"] == Decimal("1.75")  # 3.5 min
     assert found["cutting"] == Decimal("0.65")  # 1.25, so 1.3 min
 
@@ -159,7 +161,9 @@ def test_transfers_that_the_customer_presses():
 
 
 def test_a_design_wider_than_the_tape_takes_strips():
-    wide = Design("banner", {("ss6", "crystal"): 10}, 1, (1000.0, 500.0))
+    wide = Design(
+        "banner", {("ss6", "crystal"): 10}, 1, (1000.0, 500.0), pages=((260.0, 500.0),) * 4
+    )
     line = next(x for x in quote([wide], SHEET, shop()).lines if x.group == "tape")
     assert line.how.startswith("200.0 cm")  # two strips, a metre each
 
@@ -170,6 +174,31 @@ def test_many_designs_in_one_quote():
     assert found.copies == 40
     assert amounts(found)["ss6 crystal"] == Decimal("16.67")  # 4000 / 144 x 0.60
     assert found.crossing is None
+
+
+def test_the_sheet_is_billed_by_the_length_that_the_roll_plan_takes():
+    """Names of 100 x 40 mm stand two abreast, 6 + 20 x 42 - 2 + 6 mm at most. A page of a third
+    of the roll's width takes all of it where nothing stands beside."""
+    names = [Design(f"n{k}", {("ss6", "crystal"): 100}, 1, (100.0, 40.0)) for k in range(40)]
+    pieces = [Piece(name.name, *name.size) for name in names]
+    used = plan_roll(pieces, Roll(SHEET.width, SHEET.length)).used
+    assert used <= 850
+    line = next(x for x in quote(names, SHEET, shop()).lines if x.group == "sheet")
+    assert f"40 templates: {used / 10:.1f} cm of roll" in line.how
+    alone = Design("n", {("ss6", "crystal"): 100}, 1, (100.0, 100.0))
+    line = next(x for x in quote([alone], SHEET, shop()).lines if x.group == "sheet")
+    assert "1 template, 1 of each: 11.2 cm of roll, with 20 % waste 13.4 of its 457.2" in line.how
+    tiled = replace(alone, size=(500.0, 500.0), pages=((260.0, 500.0), (250.0, 500.0)))
+    line = next(x for x in quote([tiled], SHEET, shop()).lines if x.group == "sheet")
+    assert "2 templates, 1 of each: 102.4 cm of roll" in line.how  # two panels of 500 + 12 mm
+    with pytest.raises(InputError, match="500 x 500 mm: larger than"):
+        quote([replace(tiled, pages=())], SHEET, shop())
+
+
+def test_packs_are_as_bought():
+    text = quote_text(quote([regatta(20)], SHEET, shop(), spare=0.03))
+    assert "ss6 crystal                  90.00   15 packs of 10 gross\n" in text
+    assert "all packs                   173.52   this order uses 168.23 of it" in text
 
 
 def test_the_price_list():
@@ -225,16 +254,20 @@ def test_no_price_names_every_stone_and_the_sheet():
 def test_quote_as_json_csv_and_text():
     found = quote([regatta(20)], SHEET, shop())
     data = json.loads(json.dumps(quote_data(found, price_list(regatta(20), SHEET, shop()))))
-    assert data["price"] == "480.00"
+    assert data["price"] == "490.00"
+    assert data["packs"] == [
+        {"what": "ss6 crystal", "packs": 15, "pack_gross": 10, "amount": "90.00"},
+        {"what": "ss10 sapphire", "packs": 58, "pack_gross": 1, "amount": "83.52"},
+    ]
     assert sum(Decimal(line["amount"]) for line in data["lines"]) == Decimal(data["cost"])
     assert data["faster_from"] == {"copies": 3, "way": "hand"}
-    assert data["price_list"][-1] == {"copies": 20, "price_each": "24.00", "margin": "44.5 %"}
+    assert data["price_list"][-1] == {"copies": 20, "price_each": "24.50", "margin": "45.4 %"}
     rows = list(csv.DictReader(io.StringIO(quote_csv(found))))
     assert rows[-1] == {
         "group": "sum",
         "what": "price",
         "how": "20 transfers",
-        "amount": "480.00",
+        "amount": "490.00",
         "currency": "EUR",
     }
     assert len(rows) == len(found.lines) + 2

@@ -115,6 +115,7 @@ def _opened(
     from stonelayout.order import design_of
     from stonelayout.papers import cut_seconds
     from stonelayout.registration import registration
+    from stonelayout.rollpapers import pages_of
 
     layers = separate(layout, sheet)
     marks = registration(layers, sheet)
@@ -123,7 +124,8 @@ def _opened(
 
         marks = named(marks, job.label, job.line)
     seconds = cut_seconds(layers, marks, sheet, catalogue)
-    design = design_of(name, layout, layers, marks.page.size, copies, seconds)
+    pages = pages_of(layers, marks, sheet)
+    design = design_of(name, layout, layers, marks.page.size, copies, seconds, pages)
     return Opened(name, layout, layers, marks, sheet, design, job)
 
 

@@ -312,7 +312,8 @@ def _roll(
     from stonelayout.lettering.namemark import named
     from stonelayout.order import whole
     from stonelayout.registration import registration
-    from stonelayout.rollpapers import Set, plan_sets, roll_files, roll_of
+    from stonelayout.roll import roll_of
+    from stonelayout.rollpapers import Set, plan_sets, roll_files
     from stonelayout.shop import demo_shop
 
     sets, sheet = [], None

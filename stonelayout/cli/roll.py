@@ -56,8 +56,8 @@ def command(
     neighbours share.
     """
     from stonelayout.files import write_all
-    from stonelayout.roll import plan_data, plan_text
-    from stonelayout.rollpapers import Set, plan_sets, roll_files, roll_of
+    from stonelayout.roll import plan_data, plan_text, roll_of
+    from stonelayout.rollpapers import Set, plan_sets, roll_files
 
     catalogue = load_catalogue(catalogue_files)
     # Copies of a job are pressed from one set: here a number means sets.
