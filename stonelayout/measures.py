@@ -68,12 +68,31 @@ def measure_fill(
     )
 
 
-def spread(centres: Points) -> float:
-    """Return the coefficient of variation of nearest-neighbour distances; nan below 2 stones."""
+def spread(centres: Points, pitches: Points | None = None) -> float:
+    """Return the coefficient of variation of nearest-neighbour distances; nan below 2 stones.
+
+    Stones of several sizes have ``pitches`` (n,) in mm, and a distance counts as a share of what
+    the two stones keep, the mean of their pitches.
+    """
     if len(centres) < 2:
         return math.nan
-    near = nearest_distances(centres)
+    near = nearest_distances(centres) if pitches is None else _nearest_shares(centres, pitches)
     return float(near.std() / near.mean())
+
+
+def _nearest_shares(centres: Points, pitches: Points) -> Points:
+    """Return for each stone the least distance to another as a share of what they keep, (n,)."""
+    from scipy.spatial import KDTree
+
+    found = np.full(len(centres), np.inf)
+    for own in np.unique(pitches):
+        mine = np.flatnonzero(pitches == own)
+        for other in np.unique(pitches):
+            tree = KDTree(centres[pitches == other])
+            nearest = 2 if own == other else 1  # the nearest of its own size is the stone itself
+            away = np.asarray(tree.query(centres[mine], k=[nearest])[0])[:, 0]
+            found[mine] = np.minimum(found[mine], away / ((own + other) / 2))
+    return found
 
 
 def psi6(centres: Points, pitch: float) -> float:
@@ -136,36 +155,69 @@ def _sides(region: BaseGeometry) -> Points:
     return longer
 
 
-def largest_empty(room: BaseGeometry, centres: Points) -> float:
+def largest_empty(room: BaseGeometry, centres: Points, keep: Points | None = None) -> float:
     """Return the largest distance in mm from a point of the room to the nearest stone.
 
-    Inside, the maximum stands at a Voronoi vertex; on the outline it is sampled, then refined.
-    0 for an empty room, inf for no stones.
+    With ``keep`` (n,) in mm, the distances that one more stone would keep from each, distances
+    count as shares of these: below 1 it fits nowhere. Inside, the maximum stands where three
+    stones are equally far; on the outline it is sampled, then refined. 0 for an empty room, inf
+    for no stones.
     """
-    from scipy.spatial import KDTree, QhullError, Voronoi
-
     if room.is_empty:
         return 0.0
     if not len(centres):
         return math.inf
-    tree = KDTree(centres)
-    best = 0.0
-    try:
-        vertices = Voronoi(centres).vertices if len(centres) > 2 else np.empty((0, 2))
-    except QhullError:
-        vertices = np.empty((0, 2))  # all on one line: the maximum is on the outline
+    weights = np.ones(len(centres)) if keep is None else keep
+    places = _between_three(centres, weights)
     shapely.prepare(room)
-    vertices = vertices[shapely.contains_xy(room, vertices)] if len(vertices) else vertices
-    if len(vertices):
-        best = float(np.max(tree.query(vertices)[0]))
+    places = places[shapely.contains_xy(room, places)] if len(places) else places
+    best = float(_shares(places, centres, weights).max(initial=0.0))
     step = STEP * float(np.median(nearest_distances(centres))) if len(centres) > 1 else STEP
     for line in shapely.get_parts(shapely.boundary(room)):
         coordinates = shapely.get_coordinates(line)
         rings = np.linspace(0, line.length, max(8, math.ceil(line.length / step)) + 1)
         path = Path.of(coordinates)
-        places = path.at(rings)
-        far = np.asarray(tree.query(np.concatenate((places, coordinates)))[0])
+        far = _shares(np.concatenate((path.at(rings), coordinates)), centres, weights)
         top = rings[np.argsort(-far[: len(rings)], kind="stable")[:8]]
         fine = (top[:, None] + np.linspace(-1, 1, 81) * rings[1]).ravel() % line.length
-        best = max(best, float(far.max()), float(np.max(tree.query(path.at(fine))[0])))
+        refined = _shares(path.at(fine), centres, weights)
+        best = max(best, float(far.max()), float(refined.max()))
     return best
+
+
+def _shares(places: Points, centres: Points, weights: Points) -> Points:
+    """Return the least distance from each place to a stone, over the stone's weight, shape (m,)."""
+    from scipy.spatial import KDTree
+
+    found = np.full(len(places), np.inf)
+    for weight in np.unique(weights) if len(places) else ():
+        tree = KDTree(centres[weights == weight])
+        found = np.minimum(found, np.asarray(tree.query(places)[0]) / weight)
+    return found
+
+
+def _between_three(centres: Points, weights: Points) -> Points:
+    """Return places (m, 2) equally far from three neighbours, distances over their weights."""
+    from scipy.spatial import Delaunay, QhullError
+
+    try:
+        corners = Delaunay(centres).simplices if len(centres) > 2 else np.empty((0, 3), np.intp)
+    except QhullError:
+        corners = np.empty((0, 3), np.intp)  # all on one line: the maximum is on the outline
+    a, w = centres[corners], weights[corners] ** 2
+    origin = a[:, 0]
+    # |x - a_i|^2 = t w_i, less the first of them, is linear in x and t; x is put into the first
+    rows = -2 * (a[:, 1:] - a[:, :1])
+    right = -((a[:, 1:] - a[:, :1]) ** 2).sum(axis=2)
+    level = w[:, 1:] - w[:, :1]
+    plain = np.linalg.det(rows) != 0
+    rows, right, level, origin, w = (t[plain] for t in (rows, right, level, origin, w))
+    fixed, slope = np.moveaxis(
+        np.linalg.solve(rows, np.stack((right, level), axis=2)), 2, 0
+    )  # x = fixed + t slope
+    square, mixed = (slope**2).sum(axis=1), 2 * (fixed * slope).sum(axis=1) - w[:, 0]
+    root = np.sqrt(np.maximum(mixed**2 - 4 * square * (fixed**2).sum(axis=1), 0.0))
+    # the smaller root t, written so that it holds for equal weights too
+    t = 2 * (fixed**2).sum(axis=1) / np.maximum(root - mixed, 1e-300)
+    found: Points = origin + fixed + t[:, None] * slope
+    return found

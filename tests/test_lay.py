@@ -1,11 +1,14 @@
 """How rules, shapes and obstacles meet; the patterns have tests of their own."""
 
+import math
+
 import numpy as np
 import pytest
 import shapely
 from shapely import box
 
 from stonelayout.artwork import Artwork, area_shape
+from stonelayout.bounds import proved_bound
 from stonelayout.catalogue import load_catalogue
 from stonelayout.errors import JobError, LayoutError
 from stonelayout.fills import fill_entries
@@ -162,6 +165,7 @@ def test_fills_are_measured_for_each_rule_and_shape():
     assert full["placed"] == len(own) <= full["bound"] == measured.bound
     assert full["row_order"] == round(measured.rows, 4)
     assert full["largest_empty"] == round(measured.empty, 4)
+    assert full["cover"] == round(len(own) * math.pi / 4 * stone.diameter**2 / 900, 4)
 
 
 def bare_words(*shapes, **options):
@@ -191,3 +195,61 @@ def test_a_row_without_room_is_warned_of_once():
     art = artwork(square("wide", 0, 0), square("small", 40, 0, 2.0))
     layout = lay(art, [rule(Pick(all=True), pattern="edge")], SHEET)
     assert [(f.code, f.layer) for f in layout.findings] == [("row-without-room", "small")]
+
+
+def graded_on(region, names=("ss16", "ss8", "ss6"), **options):
+    stones = tuple(CATALOGUE.stone(name) for name in names)
+    pitches = tuple(stone.diameter + 0.4 for stone in stones)
+    given = {"quality": "draft", "fewest": 1, **options}
+    laid = Rule(Pick(all=True), stones, pitches, "crystal", "graded", given)
+    art = artwork(area_shape("a", region), square("b", 70, 0))
+    layout = lay(art, [laid], SHEET)
+    entries = fill_entries(art, [laid], layout)
+    return laid, layout, next(entry for entry in entries if entry["shape"] == "a")
+
+
+def test_report_of_a_fill_of_several_sizes_says_only_what_holds_for_a_mix():
+    region = shapely.union_all([box(0, 0, 30, 30), box(30, 13.5, 60, 16.5)])
+    laid, layout, entry = graded_on(region)
+    mine = np.array(layout.source) == "a"
+    centres, diameters = layout.centres[mine], layout.diameters[mine]
+    assert len(set(diameters)) > 1
+    least = laid.pitches[-1]
+    room = region.buffer(-laid.stones[-1].diameter / 2, quad_segs=64)
+    assert entry["placed"] == len(centres) <= entry["bound"] == proved_bound(room, least)
+    assert entry["kappa"] is entry["psi6"] is entry["row_order"] is None
+    areas = math.pi / 4 * diameters**2
+    assert entry["cover"] == round(areas.sum() / region.area, 4)
+    # distances by brute force, as shares of what two stones keep
+    own = diameters + 0.4
+    away = np.hypot(*(centres[:, None] - centres[None]).transpose(2, 0, 1))
+    share = away / ((own[:, None] + own) / 2) + np.diag(np.full(len(own), np.inf))
+    near = share.min(axis=1)
+    assert near.min() >= 1 - 1e-9
+    assert entry["spread"] == round(near.std() / near.mean(), 4)
+    grid = np.stack(np.meshgrid(np.arange(0, 60, 0.1), np.arange(0, 30, 0.1)), -1).reshape(-1, 2)
+    grid = grid[shapely.contains_xy(room, grid)]
+    empty = np.full(len(grid), np.inf)
+    for centre, pitch in zip(centres, own, strict=True):
+        empty = np.minimum(empty, np.hypot(*(grid - centre).T) / ((pitch + least) / 2))
+    assert empty.max() <= entry["largest_empty"] + 1e-4
+    assert entry["largest_empty"] < min(1.0, empty.max() + 0.05)  # no place is left
+
+
+def test_report_of_a_shape_of_several_sizes_in_which_none_fits():
+    _, _, entry = graded_on(box(0, 0, 30, 1.9))
+    assert entry["placed"] == entry["bound"] == entry["cover"] == 0
+    assert entry["spread"] is None
+    assert entry["largest_empty"] == 0
+
+
+def test_bound_holds_for_a_row_in_a_bar_that_is_a_hair_narrower_than_the_stone():
+    wide = CATALOGUE.stone("ss10").diameter - 0.006
+    art = artwork(area_shape("a", box(0, 0, 40, wide)))
+    rules = [rule(Pick(all=True), pattern="even", quality="draft")]
+    layout = lay(art, rules, SHEET)
+    (entry,) = fill_entries(art, rules, layout)
+    assert 0 < entry["placed"] == len(layout) <= entry["bound"]
+    reach = shapely.buffer(shapely.points(layout.centres), layout.diameters / 2, quad_segs=256)
+    under = shapely.area(shapely.intersection(box(0, 0, 40, wide), reach)).sum() / (40 * wide)
+    assert entry["cover"] == pytest.approx(under, abs=1e-4)
