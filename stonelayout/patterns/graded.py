@@ -127,7 +127,12 @@ def _filled(part: Part, mirrors: Mirrors, effort: Effort) -> Mix:
     pressed.sort(key=mixture.cover, reverse=True)
     kept = max(effort.kept, min(_MOST_KEPT, _KEPT_DISCS // max(1, len(grid))))
     best = max((_grown(mixture, mix, effort) for mix in pressed[:kept]), key=mixture.cover)
-    return _filled_up(part, best.everywhere(mirrors), mirrors)
+    full = _filled_up(part, best.everywhere(mirrors), mirrors)
+    traded, done = Grower(mixture, effort.steps, effort.tries).trade(full.between(mirrors))
+    if not done:
+        return full
+    traded = mixture.evened(traded, effort.evenings, effort.steps)
+    return _filled_up(part, traded.everywhere(mirrors), mirrors)
 
 
 def _filled_up(part: Part, mix: Mix, mirrors: Mirrors) -> Mix:

@@ -1,6 +1,7 @@
 """Local growth of a mix of sizes: a disc more in a vacancy a little too small, or a larger disc.
 
-Many windows are relaxed at once, each as a trial of its own; of those solved, the ones that do
+And smaller discs that stand inside, or alone, trade places with larger ones at the edge. Many
+windows are relaxed at once, each as a trial of its own; of those solved, the ones that do
 not overlap are taken, those that gain most cover first (as `insertion` does for one size).
 """
 
@@ -13,14 +14,16 @@ import shapely
 
 from stonelayout.artwork import Points
 
-from .mixture import Mix, Mixture
+from .mixture import BESIDE, Mix, Mixture
 from .relax import Trial, relax
-from .walls import Sizes
+from .walls import DEEP, Sizes
 
 #: Radius of a window in pitches of the largest size; discs up to RIM beyond hold still around it.
 WINDOW, RIM = 3.5, 1.2
 #: A vacancy may be too small for a disc by this share of the distances it would keep.
 TIGHT = 0.16
+#: A smaller disc trades places with a larger one so many pitches away, and is tried with so many.
+TRADE, PARTNERS = 2.6, 2
 #: Places tried are this far apart, in pitches of the size tried.
 APART = 0.5
 #: A place within this many pitches of a mirror is tried on it.
@@ -33,12 +36,17 @@ STEP = 0.1
 
 @dataclass(frozen=True, eq=False)
 class _Wish:
-    """A disc of ``size`` at ``place``: a new one, or disc number ``grown`` made larger."""
+    """A disc of ``size`` at ``place``: a new one, or disc number ``grown`` made larger.
+
+    Disc number ``shrunk`` takes the size that ``grown`` had (``was``) then.
+    """
 
     place: Points
     size: int
     grown: int | None
     gain: float
+    was: int = 0
+    shrunk: int | None = None
 
 
 class Grower:
@@ -61,8 +69,21 @@ class Grower:
         ]
 
     def sweep(self, mix: Mix, *, grow: bool = True) -> tuple[Mix, int]:
-        """Try all vacancies, and to ``grow`` each disc, once; return what came of it, how often."""
-        wishes = self._vacancies(mix) + (self._growing(mix) if grow else [])
+        """Try all vacancies, to ``grow`` each disc, and trades, once.
+
+        Return what came of it, and how often something did.
+        """
+        mix, done = self._fulfilled(
+            mix, self._vacancies(mix) + (self._growing(mix) if grow else [])
+        )
+        mix, traded = self.trade(mix)
+        return mix, done + traded
+
+    def trade(self, mix: Mix) -> tuple[Mix, int]:
+        """Try trades of places; return what came of it, and how many were made."""
+        return self._fulfilled(mix, self._trading(mix))
+
+    def _fulfilled(self, mix: Mix, wishes: list[_Wish]) -> tuple[Mix, int]:
         wishes = [w for w in wishes if self.failed.get(self._key(w, mix), 0) < self.tries]
         wishes.sort(key=lambda wish: -wish.gain)
         done = 0
@@ -71,10 +92,36 @@ class Grower:
             done += more
         return mix, done
 
+    def _trading(self, mix: Mix) -> list[_Wish]:
+        """Return trades that bring smaller discs from inside, or alone, to others at the edge."""
+        from scipy.spatial import cKDTree
+
+        own, found = self.mixture, []
+        edge, copies = own.at_edge(mix), own.mirrors.copies(mix.centres)
+        everything = mix.everywhere(own.mirrors)
+        smaller = everything.centres[everything.size > 0]
+        alone = own.to_smaller(mix) > BESIDE * own.pitch
+        for i in np.flatnonzero((mix.size > 0) & (alone | ~edge)):
+            away = np.hypot(*(mix.centres - mix.centres[i]).T)
+            partner = edge & (mix.size < mix.size[i]) & (copies == copies[i])
+            partners = np.flatnonzero(partner & (away < TRADE * own.pitch))
+            others = smaller[np.hypot(*(smaller - mix.centres[i]).T) > 1e-6 * own.pitch]
+            lonely = np.ones(len(partners), dtype=np.bool_)
+            if len(others):
+                beside = cKDTree(others).query(mix.centres[partners])[0]
+                lonely = np.asarray(beside) > BESIDE * own.pitch
+            order = np.lexsort((away[partners], lonely))
+            for k in order[~(lonely[order] & edge[i])][:PARTNERS]:
+                j = int(partners[k])
+                middle = (mix.centres[i] + mix.centres[j]) / 2
+                size, was = int(mix.size[j]), int(mix.size[i])
+                found.append(_Wish(middle, size, int(i), 0.0, was, j))
+        return found
+
     def _growing(self, mix: Mix) -> list[_Wish]:
         squares = self.mixture.diameters**2
         return [
-            _Wish(mix.centres[i], k - 1, int(i), float(squares[k - 1] - squares[k]))
+            _Wish(mix.centres[i], k - 1, int(i), float(squares[k - 1] - squares[k]), k)
             for i in np.flatnonzero(mix.size)
             if (k := int(mix.size[i]))
         ]
@@ -86,6 +133,10 @@ class Grower:
             places = np.concatenate((between, self._rims[k]))
             clearance = own.clearance(mix, places, pitch)
             wide = clearance > -TIGHT * (pitch + own.pitch) / 2
+            if k:  # no room is made for smaller discs inside
+                size = np.full(len(places), k)
+                depth = own.walls.depth(places, size, deep=True)[0]
+                wide &= (depth < DEEP * own.pitch) | (clearance > 0)
             places, clearance = places[wide], clearance[wide]
             size = np.full(len(places), k)
             inside = own.walls.depth(places, size)[0] >= -1e-6 * own.pitch
@@ -112,7 +163,9 @@ class Grower:
     def _attempt(self, mix: Mix, wishes: list[_Wish]) -> tuple[Mix, int]:
         trials, tried = [], []
         for wish in wishes:
-            if wish.grown is not None and mix.size[wish.grown] != wish.size + 1:
+            if wish.grown is not None and mix.size[wish.grown] != wish.was:
+                continue
+            if wish.shrunk is not None and mix.size[wish.shrunk] != wish.size:
                 continue
             mine, trial, size = self._window(mix, wish)
             tried.append((wish, mine, size))
@@ -140,7 +193,8 @@ class Grower:
 
     def _window(self, mix: Mix, wish: _Wish) -> tuple[Sizes, Trial, Sizes]:
         own = self.mixture
-        place = wish.place if wish.grown is None else mix.centres[wish.grown]
+        moved = wish.grown is not None and wish.shrunk is None
+        place = mix.centres[wish.grown] if moved else wish.place
         away = np.hypot(*(mix.centres - place).T)
         mine = np.flatnonzero(away < (WINDOW + RIM) * own.pitch)
         free, size = away[mine] < WINDOW * own.pitch, mix.size[mine].copy()
@@ -150,4 +204,5 @@ class Grower:
             free, size = np.append(free, True), np.append(size, wish.size)
         else:
             size[mine == wish.grown] = wish.size
+            size[mine == wish.shrunk] = wish.was
         return mine, Trial(start, free, own.mirrors, size=size), size

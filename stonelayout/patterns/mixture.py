@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from stonelayout.artwork import Points
 
-from .mirrors import Mirrors
+from .mirrors import ON_MM, Mirrors
 from .packing import APART, AT_WALL, DISORDER, FLUSH, NEARLY, STEPS
 from .parts import Part
 from .pinning import at_corners
@@ -53,6 +53,11 @@ class Mix:
         for k in np.unique(self.size):
             found = found.with_more(mirrors.everywhere(self.centres[self.size == k]), int(k))
         return found
+
+    def between(self, mirrors: Mirrors) -> Mix:
+        """Return the discs between the mirrors, and on them."""
+        stays = (self.centres @ mirrors.normals.T >= -ON_MM).all(axis=1)
+        return Mix(self.centres[stays], self.size[stays])
 
 
 class Mixture:
