@@ -323,17 +323,40 @@ def test_way_to_the_next_smaller_disc_is_told_for_discs_of_all_sizes():
     assert np.isinf(mixture.to_smaller(Mix(row, np.zeros(4, dtype=np.intp)))).all()
 
 
-def test_vacancy_a_little_too_small_takes_a_disc_when_its_neighbours_can_move():
+def test_vacancy_at_the_edge_takes_a_disc_when_its_neighbours_can_move():
     sizes = (Spec(4.0, 4.0), Spec(2.6, 2.6))
-    corners = np.array([[-2.0, -2.0], [2.0, -2.0], [-2.0, 2.0], [2.0, 2.0]])
-    tight = Mix(corners, np.zeros(4, dtype=np.intp))  # leaves room for a disc of 1.66 mm
-    for half, count in ((4.4, 5), (4.1, 4)):
-        mixture = mixture_of(box(-half, -half, half, half), sizes)
+    tight = Mix(np.array([[-3.05, 0.0], [3.05, 0.0]]), np.zeros(2, dtype=np.intp))
+    for half, count in ((5.4, 3), (5.05, 2)):
+        mixture = mixture_of(box(-half, -2.1, half, 2.1), sizes)
         mix, done = Grower(mixture, 300, 1).sweep(tight)
-        assert len(mix.size) == count == 4 + done
-        away = np.hypot(*(mix.centres[:, None] - mix.centres[None]).transpose(2, 0, 1))
+        assert len(mix.size) == count == 2 + done
+        away = pairwise_distances(mix.centres)
         own = np.array([4.0, 2.6])[mix.size]
-        assert (away + 99 * np.eye(count) >= (own[:, None] + own) / 2 - 1e-9).all()
+        assert (away >= (own[:, None] + own) / 2 - 1e-9).all()
+
+
+def test_no_room_is_made_for_a_smaller_disc_inside():
+    # between four discs of 4 mm there is room for one of 1.66 mm; they could move aside for 2.6
+    corners = np.array([[-2.0, -2.0], [2.0, -2.0], [-2.0, 2.0], [2.0, 2.0]])
+    tight = Mix(corners, np.zeros(4, dtype=np.intp))
+    for diameter, count in ((2.6, 4), (1.6, 5)):
+        sizes = (Spec(4.0, 4.0), Spec(diameter, diameter))
+        mix, _ = Grower(mixture_of(box(-4.4, -4.4, 4.4, 4.4), sizes), 300, 1).sweep(tight)
+        assert len(mix.size) == count
+
+
+def test_smaller_disc_inside_trades_places_with_a_larger_one_at_the_edge():
+    sizes = (Spec(4.0, 4.0), Spec(3.0, 3.0))
+    grid = np.array([[x, y] for x in (-4.05, 0, 4.05) for y in (-4.05, 0, 4.05)])
+    inside = Mix(grid, (np.arange(9) == 4).astype(np.intp))
+    mix, done = Grower(mixture_of(box(-6.05, -6.05, 6.05, 6.05), sizes), 300, 1).trade(inside)
+    assert done == 1
+    assert mix.size[4] == 0
+    assert mix.size.sum() == 1
+    assert np.abs(mix.centres[mix.size == 1]).max() > 4
+    away = pairwise_distances(mix.centres)
+    own = np.array([4.0, 3.0])[mix.size]
+    assert (away >= (own[:, None] + own) / 2 - 1e-9).all()
 
 
 def test_disc_grows_by_one_size_where_its_neighbours_let_it():
