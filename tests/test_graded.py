@@ -20,7 +20,7 @@ from stonelayout.lay import lay
 from stonelayout.patterns.base import Ask, Laid, Obstacles, Spec
 from stonelayout.patterns.earned import unearned
 from stonelayout.patterns.even import lay_even
-from stonelayout.patterns.graded import lay_graded
+from stonelayout.patterns.graded import EFFORTS, Effort, lay_graded
 from stonelayout.patterns.growth import Grower
 from stonelayout.patterns.mirrors import NONE
 from stonelayout.patterns.mixture import Mix, Mixture
@@ -140,6 +140,14 @@ def test_own_letter_is_covered_better_than_by_one_size_and_smaller_stones_stand_
     smaller = laid.size > 0
     own = np.array([spec.diameter for spec in sizes])[laid.size] / 2
     assert (depth[smaller] - own[smaller] < 0.35 * 5.4).mean() > 0.7
+
+
+def test_best_covers_no_less_than_good(monkeypatch):
+    region, sizes = box(0, 0, 23.3, 17.9).difference(box(15, 11, 24, 18)), three(4.0, 0.4)
+    good = lay_graded(Ask(region, (), sizes, {"quality": "good"}))
+    monkeypatch.setitem(EFFORTS, "best", Effort((), 0, 1, 0, 0, 0, 1))  # a look that finds little
+    best = lay_graded(Ask(region, (), sizes, {"quality": "best"}))
+    assert certify(region, sizes, best) >= certify(region, sizes, good)
 
 
 HOLED = box(0, 0, 34, 26).difference(Point(12, 13).buffer(6))

@@ -93,18 +93,30 @@ def _of_sizes(part: Part, sizes: list[int]) -> Part:
 def _best_fill(part: Part) -> Mix:
     """Return the fill of the highest symmetry that covers about as much as the best."""
     mirrors = symmetries(part) if part.options.get("symmetric", True) else (NONE,)
-    effort = EFFORTS.get(part.options.get("quality", "good"))
-    grid = best_lattice(part.room, part.sizes[0].pitch, mirrors=mirrors[-1].axes)
-    thin = len(grid) < 2 or part.room.area < even.THIN * part.sizes[0].pitch * part.room.length
-    if effort is None or thin or len(grid) > even.MANY or len(part.sizes) == 1:
+    quality = part.options.get("quality", "good")
+    if quality == "draft" or len(part.sizes) == 1 or _thin_or_many(part, mirrors[-1]):
         largest = even.fill_evenly(_of_sizes(part, [0]))
         mix = Mix(largest, np.zeros(len(largest), dtype=np.intp))
         kept = next((found for found in mirrors if found.keep(largest)), NONE)
         return _filled_up(part, mix, kept)
-    fills = [_filled(part, found, effort) for found in mirrors]
+    # the best of a longer look may cover less
+    efforts = [EFFORTS[name] for name in ("good", "best")[: 1 + (quality == "best")]]
     squares = np.array([spec.diameter**2 for spec in part.sizes])
-    covers = [float(squares[mix.size].sum()) for mix in fills]
-    return next(m for m, c in zip(fills, covers, strict=True) if c >= even.FAIR * max(covers))
+
+    def cover(mix: Mix) -> float:
+        return float(squares[mix.size].sum())
+
+    fills = [max((_filled(part, found, one) for one in efforts), key=cover) for found in mirrors]
+    most = max(map(cover, fills))
+    return next(mix for mix in fills if cover(mix) >= even.FAIR * most)
+
+
+def _thin_or_many(part: Part, mirrors: Mirrors) -> bool:
+    """Tell whether the largest size fits in one row at most, or is too much to press."""
+    pitch = part.sizes[0].pitch
+    if part.room.area < even.THIN * pitch * part.room.length:
+        return True
+    return not 2 <= len(best_lattice(part.room, pitch, mirrors=mirrors.axes)) <= even.MANY
 
 
 def _filled(part: Part, mirrors: Mirrors, effort: Effort) -> Mix:
