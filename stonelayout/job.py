@@ -84,7 +84,7 @@ class Job:
     texts only; ``label`` and ``line`` name one line of a names list. ``knock_out``, ``colours``
     and ``text_font`` (for text whose own font is not installed) are how the artwork is read (see
     ``read_drawing``); ``tile``: a design larger than the sheet is
-    cut in strips instead of refused.
+    cut in tiles instead of refused.
     """
 
     artwork: str | None

@@ -111,6 +111,6 @@ def refuse_oversize(job: Job, artwork: Artwork) -> None:
         raise LayoutError(
             f"the design measures {mm_and_inches(width)} x {mm_and_inches(height)}, and sheet "
             f"{sheet.name} is {mm_and_inches(sheet.width)} wide: make it smaller, choose a wider "
-            "sheet, or write tile = true under [sheet] to cut it in strips",
+            "sheet, or write tile = true under [sheet] to cut it in tiles",
             file=artwork.file or job.file,
         )

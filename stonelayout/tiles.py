@@ -1,6 +1,6 @@
-"""Tiles: a design that is larger than the sheet, divided into strips that are lifted in turn.
+"""Tiles: a design that is larger than the sheet, divided into parts that are lifted in turn.
 
-Every hole belongs whole to the strip that its centre stands in, so that no seam cuts a hole. Two
+Every hole belongs whole to the tile that its centre stands in, so that no seam cuts a hole. Two
 neighbours carry the same crosses where they meet: draw them on the tape from the one and seat the
 tape by them on the other.
 """
@@ -19,16 +19,18 @@ from .errors import InputError
 from .registration import CLEAR_MM, MARGIN_MM, MARK_MM, bounds_of, registration
 from .template import Layer, Mark, Page, Place, Registration
 
-#: Seams tried on each side of an even division, as a share of a strip.
+#: Seams tried on each side of an even division, as a share of a tile.
 _PLAY = 0.12
 _TRIES = 61
-#: Counts tried above the least that could do: marks and seams take a little room of each strip.
-_MORE_TILES = 4
+#: Counts tried from the least that could do, along each side: marks take a little room.
+_MORE_TILES = 5
+#: No order takes more tiles than this.
+_MOST_TILES = 200
 
 
 @dataclass(frozen=True, eq=False)
 class Tile:
-    """One strip: ``number`` from 1 of ``count``, its layers and the page that they share."""
+    """One part: ``number`` from 1 of ``count``, its layers and the page that they share."""
 
     number: int
     count: int
@@ -44,11 +46,11 @@ class Tile:
 def tile(
     layers: Sequence[Layer], sheet: Sheet, across: float, along: float, *, turn: bool = True
 ) -> tuple[Tile, ...]:
-    """Divide into strips whose pages fit ``across`` by ``along`` mm; turned too, if they may be.
+    """Divide into tiles whose pages fit ``across`` by ``along`` mm; turned too, if they may be.
 
-    One tile is returned when nothing need be divided. The direction that takes fewer strips is
-    chosen; a seam is moved a little where it then meets fewer holes. Raises InputError when even
-    strips do not fit.
+    One tile is returned when nothing need be divided. Few tiles go before many, strips before
+    tiles in both directions; a seam is moved a little where it then meets fewer holes. Raises
+    InputError when no tiles fit.
     """
     page = registration(layers, sheet).page
     if _fits(page, across, along, turn):
@@ -56,20 +58,20 @@ def tile(
     box = bounds_of(layers)
     size = (box[2] - box[0], box[3] - box[1])
     spaces = [(across, along), (along, across)] if turn else [(across, along)]
-    # (strips, axis): the width of a strip must fit one side, its length the other.
-    least = [
-        (max(2, math.ceil(size[axis] / space[axis])), axis)
-        for axis in (0, 1)
-        for space in spaces
-        if size[1 - axis] < space[1 - axis]
-    ]
-    tries = sorted({(n + more, axis) for n, axis in least for more in range(_MORE_TILES)})
-    for count, axis in tries:
-        tiles = _strips(layers, sheet, axis, count)
+    tries = {
+        (math.ceil(size[0] / wide) + more, math.ceil(size[1] / high) + further)
+        for wide, high in spaces
+        for more in range(_MORE_TILES)
+        for further in range(_MORE_TILES)
+    }
+    for columns, rows in sorted(tries, key=lambda n: (n[0] * n[1], min(n), n[1])):
+        if not 1 < columns * rows <= _MOST_TILES:
+            continue
+        tiles = _grid(layers, sheet, columns, rows)
         if tiles and all(_fits(t.registration.page, across, along, turn) for t in tiles):
             return tiles
     raise InputError(
-        f"a design of {page.width:.0f} x {page.height:.0f} mm cannot be divided into strips that "
+        f"a design of {page.width:.0f} x {page.height:.0f} mm cannot be divided into tiles that "
         f"fit {across:.0f} x {along:.0f} mm; use a wider sheet or a longer panel"
     )
 
@@ -80,24 +82,52 @@ def _fits(page: Page, across: float, along: float, turn: bool) -> bool:
     return upright or (turn and height <= across and width <= along)
 
 
-def _strips(layers: Sequence[Layer], sheet: Sheet, axis: int, count: int) -> tuple[Tile, ...]:
-    """Return the strips across one axis; an empty tuple when one of them has no holes."""
-    seams = _seams(layers, axis, count)
-    edges = [-math.inf, *seams, math.inf]
-    box = bounds_of(layers)
-    tiles = []
-    for k in range(count):
-        mine = tuple(
-            replace(layer, centres=layer.centres[inside])
-            for layer in layers
-            if (inside := _inside(layer.centres[:, axis], edges[k], edges[k + 1])).any()
-        )
-        if not mine:
+def _grid(layers: Sequence[Layer], sheet: Sheet, columns: int, rows: int) -> tuple[Tile, ...]:
+    """Return the tiles row by row; none when one of them has no neighbour before it.
+
+    Cells without a hole are no tiles.
+    """
+    edges = [
+        [-math.inf, *_seams(layers, axis, count), math.inf]
+        for axis, count in enumerate((columns, rows))
+    ]
+    cells: dict[tuple[int, int], tuple[Layer, ...]] = {}
+    for row in range(rows):
+        for column in range(columns):
+            if mine := _cell(layers, edges, column, row):
+                cells[column, row] = mine
+    marks: dict[tuple[int, int], list[Mark]] = {cell: [] for cell in cells}
+    seams = 0
+    for cell in list(cells)[1:]:
+        before = [(cell[0] - 1, cell[1]), (cell[0], cell[1] - 1)]
+        near = [(axis, other) for axis, other in enumerate(before) if other in cells]
+        if not near:
             return ()
-        near = [i for i in (k - 1, k) if 0 <= i < len(seams)]
-        marks = [mark for i in near for mark in _overlap(i, seams[i], axis, box, sheet)]
-        tiles.append(Tile(k + 1, count, mine, _with(registration(mine, sheet), marks)))
-    return tuple(tiles)
+        for axis, other in near:
+            seams += 1
+            box = bounds_of((*cells[cell], *cells[other]))
+            shared = _overlap(seams, edges[axis][cell[axis]], axis, box, sheet)
+            marks[cell] += shared
+            marks[other] += shared
+    return tuple(
+        Tile(number, len(cells), mine, _with(registration(mine, sheet), marks[cell]))
+        for number, (cell, mine) in enumerate(cells.items(), start=1)
+    )
+
+
+def _cell(
+    layers: Sequence[Layer], edges: Sequence[Sequence[float]], column: int, row: int
+) -> tuple[Layer, ...]:
+    """Return what the layers have between the edges of one column and row."""
+    found = []
+    for layer in layers:
+        x, y = layer.centres.T
+        inside = _inside(x, edges[0][column], edges[0][column + 1]) & _inside(
+            y, edges[1][row], edges[1][row + 1]
+        )
+        if inside.any():
+            found.append(replace(layer, centres=layer.centres[inside]))
+    return tuple(found)
 
 
 def _inside(values: npt.NDArray[np.float64], low: float, high: float) -> npt.NDArray[np.bool_]:
@@ -122,15 +152,16 @@ def _seams(layers: Sequence[Layer], axis: int, count: int) -> list[float]:
 
 
 def _overlap(
-    index: int, seam: float, axis: int, box: tuple[float, float, float, float], sheet: Sheet
+    number: int, seam: float, axis: int, box: tuple[float, float, float, float], sheet: Sheet
 ) -> list[Mark]:
-    """Return two crosses on the seam, outside all holes on both sides, and clear of other marks."""
+    """Return two crosses on the seam between two tiles, outside the ``box`` of both their holes,
+    and clear of other marks."""
     away = 3 * max(CLEAR_MM, 2 * sheet.least_web) + 1.5 * MARK_MM
     low, high = box[1 - axis] - away, box[3 - axis] + away
     marks = []
     for end, other in (("first", low), ("last", high)):
         at: Place = (seam, other) if axis == 0 else (other, seam)
-        marks.append(_cross(f"overlap-{index + 1}-{end}", at))
+        marks.append(_cross(f"overlap-{number}-{end}", at))
     return marks
 
 

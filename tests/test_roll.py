@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -171,15 +172,12 @@ def test_a_design_larger_than_the_sheet_is_tiled(length, height, strips):
             assert (places <= np.array(page.size) - layer.hole / 2 - CLEAR_MM).all()
 
 
-def test_neighbouring_tiles_share_their_crosses_and_no_mark_meets_a_hole_or_a_mark():
-    layers, _ = layers_of(banner(300, 180))
-    tiles = tile(layers, SHEET, 292.8, 1300.0)
-    lines = [{m.name: m.lines for m in t.registration.marks} for t in tiles]
-    for left, right, seam in ((0, 1, 1), (1, 2, 2)):
-        for end in ("first", "last"):
-            name = f"overlap-{seam}-{end}"
-            assert lines[left][name] == lines[right][name]
-    assert "overlap-2-first" not in lines[0]
+def named_lines(tiles):
+    return [{m.name: m.lines for m in t.registration.marks} for t in tiles]
+
+
+def assert_marks_clear(tiles):
+    """No mark of a tile meets a hole of it, nor another mark."""
     for t in tiles:
         segments = [  # all marks are straight, upright or level: a segment is its own box
             (mark.name, np.minimum(a, b), np.maximum(a, b))
@@ -196,10 +194,63 @@ def test_neighbouring_tiles_share_their_crosses_and_no_mark_meets_a_hole_or_a_ma
                     assert np.maximum(low - high2, low2 - high).max() > 0.5
 
 
-def test_a_design_that_no_strips_can_hold():
+def test_neighbouring_strips_share_their_crosses():
+    layers, _ = layers_of(banner(300, 180))
+    tiles = tile(layers, SHEET, 292.8, 1300.0)
+    lines = named_lines(tiles)
+    for left, right, seam in ((0, 1, 1), (1, 2, 2)):
+        for end in ("first", "last"):
+            name = f"overlap-{seam}-{end}"
+            assert lines[left][name] == lines[right][name]
+    assert "overlap-2-first" not in lines[0]
+    assert_marks_clear(tiles)
+
+
+def ring(across, hole):
+    """A square ring of stones: what stands in the middle is left out."""
+    layout = banner(across, across)
+    middle = np.abs(layout.centres - layout.centres.mean(axis=0)).max(axis=1)
+    keep = middle > hole
+    return replace(
+        layout,
+        centres=layout.centres[keep],
+        kind=layout.kind[keep],
+        source=("row",) * int(keep.sum()),
+    )
+
+
+@pytest.mark.parametrize(
+    ("layout", "along", "count"),
+    [
+        (banner(200, 200), 400.0, 12),  # marks take 33 mm: 4 x 3
+        (ring(200, 250), 400.0, 10),
+        (ring(230, 420), 290.0, 12),  # the four in the middle are empty
+    ],
+)
+def test_a_design_wider_and_taller_than_the_sheet_is_tiled_both_ways(layout, along, count):
+    layers, _ = layers_of(layout)
+    tiles = tile(layers, SHEET, 292.8, along)
+    assert len(tiles) == count
+    for layer in layers:
+        mine = [one.centres for t in tiles for one in t.layers if one.name == layer.name]
+        assert sorted(map(tuple, np.vstack(mine))) == sorted(map(tuple, layer.centres))
+    lines = named_lines(tiles)
+    for k, mine in enumerate(lines):
+        page = tiles[k].registration.page
+        assert min(page.size) <= 292.8
+        assert max(page.size) <= along
+        shared = {
+            name for name in mine if name.startswith("overlap") for o in lines[:k] if name in o
+        }
+        assert k == 0 or len(shared) >= 2  # seated by one before it
+        assert all(o[name] == mine[name] for name in shared for o in lines[:k] if name in o)
+    assert_marks_clear(tiles)
+
+
+def test_a_design_that_no_tiles_can_hold():
     layers, _ = layers_of(banner(200, 200))
-    with pytest.raises(InputError, match="cannot be divided into strips that fit 293 x 400 mm"):
-        tile(layers, SHEET, 292.8, 400.0)
+    with pytest.raises(InputError, match="cannot be divided into tiles that fit 293 x 40 mm"):
+        tile(layers, SHEET, 292.8, 40.0)
 
 
 def test_panels_hold_every_hole_of_every_template_in_place():

@@ -52,7 +52,7 @@ def command(
     stonelayout roll crest.toml:2 --roll-width 24in --panel 1.2m
 
     FILES are layout.json files or job files (.toml); FILE:2 asks for two sets of that one. A
-    design larger than the sheet is tiled: its strips are lifted in turn, by the crosses that
+    design larger than the sheet is cut in tiles, which are lifted in turn by the crosses that
     neighbours share.
     """
     from stonelayout.files import write_all
