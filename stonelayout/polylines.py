@@ -21,6 +21,8 @@ _ALIKE = float(np.radians(10.0))
 _BALANCE = 1e-3
 #: Steps of an eighth of a window in which a corner is looked for on each side.
 _MARCH = 24
+#: Halvings of such a step; then it is less than a picometre.
+_HALVINGS = 42
 #: Pairs of a vertex and a vertex in its window that are handled at once.
 _CHUNK = 2_000_000
 
@@ -67,9 +69,7 @@ class Path:
             return np.repeat(self.points, len(s), axis=0), np.zeros((len(s), 2))
         turns = np.floor(s / self.length) * self.length if self.closed else 0.0
         inside = np.where(s == self.length, s, s - turns)
-        side = np.clip(
-            np.searchsorted(self.along, inside, side="right") - 1, 0, len(self.points) - 2
-        )
+        side = self.along[1:-1].searchsorted(inside, side="right")
         step = self.points[side + 1] - self.points[side]
         unit = step / (self.along[side + 1] - self.along[side])[:, None]
         return self.points[side] + unit * (inside - self.along[side])[:, None], unit
@@ -284,7 +284,7 @@ class _Spread:
                 if (pull(high) - level) * way <= 0:
                     break
                 low = high
-            for _ in range(60):
+            for _ in range(_HALVINGS):
                 middle = (low + high) / 2
                 if (pull(middle) - level) * way > 0:
                     low = middle

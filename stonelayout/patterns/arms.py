@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import shapely
@@ -28,6 +29,8 @@ _POINT = 0.25
 #: A part longer than this, in pitches, is missed when it has no stones. Sharp tips are shorter.
 _BARE = 3.0
 _COARSE = 16
+#: A length in mm that is none: chords are no more exact.
+_NOTHING = 1e-10
 _HALVINGS = 50
 
 
@@ -145,17 +148,39 @@ def _arm(strand: Strand, run: Run, rims: Rims) -> tuple[list[Path], list[Fork]] 
 
 def _reach(path: Path, root: float, least: float, count: int, pitch: float) -> float | None:
     """Return the place after ``least`` to which ``count`` chords of a pitch reach from root."""
-    low, high = least, min(least + _MOVED * pitch, path.length)
 
-    def fits(s: float) -> bool:
-        places, chord = equal_chords(path.between(root, s), count)
-        return bool(len(places)) and chord >= pitch
+    def spare(s: float) -> float:
+        return equal_chords(path.between(root, s), count)[1] - pitch
 
-    if not fits(high):
+    return _least_that_fits(spare, least, min(least + _MOVED * pitch, path.length))
+
+
+def _least_that_fits(spare: Callable[[float], float], low: float, high: float) -> float | None:
+    """Return the least place at which ``spare``, a growing length in mm, is not below nothing.
+
+    None where it is at ``high``. By false position (Illinois), halving where it is not a number.
+    """
+    above = spare(high)
+    if not above >= 0:
         return None
+    below = spare(low)
+    if below >= 0:
+        return low
+    weight, moved = above, 0
     for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        low, high = (low, middle) if fits(middle) else (middle, high)
+        if above <= _NOTHING or high - low <= _NOTHING:
+            break
+        share = 0.5 if math.isnan(below) else below / (below - weight)
+        middle = low + share * (high - low)
+        value = spare(middle)
+        if value >= 0:
+            high, above, weight = middle, value, value
+            below = below / 2 if moved > 0 else below
+            moved = 1
+        else:
+            low, below = middle, value
+            weight = weight / 2 if moved < 0 else weight
+            moved = -1
     return high
 
 
@@ -176,18 +201,13 @@ def _neck(
     if half and (not len(places) or chord > _LOOSE * pitch):
         most = min(middle, path.length - middle, half + pitch)
 
-        def fits(way: float) -> bool:
-            found, step = equal_chords(
-                path.between(middle - way, middle + way), max(len(places), 1)
-            )
-            return bool(len(found)) and step >= pitch
+        def spare(way: float) -> float:
+            part = path.between(middle - way, middle + way)
+            return equal_chords(part, max(len(places), 1))[1] - pitch
 
-        if half > _POINT * pitch and fits(most):
-            low, high = half, most
-            for _ in range(_HALVINGS):
-                way = (low + high) / 2
-                low, high = (low, way) if fits(way) else (way, high)
-            half, chord = high, pitch
+        wider = _least_that_fits(spare, half, most) if half > _POINT * pitch else None
+        if wider is not None:
+            half, chord = wider, pitch
         elif not len(places):
             half, chord = 0.0, pitch
     back = path.turned()

@@ -14,7 +14,11 @@ from stonelayout.polylines import Path, Points
 
 from .curves import lines_of, lines_through
 
-_HALVINGS = 50
+#: Places looked at together: four halvings.
+_AT_ONCE = 16
+_SIXTEENTHS: Points = np.linspace(0.0, 1.0, _AT_ONCE + 1)
+#: Runs of four halvings: then a sixteenth of a pitch is less than a picometre.
+_HALVINGS = 9
 #: Looked for in steps of this part of a pitch.
 _STEP = 1 / 16
 #: What is cut off lies within this of an arm's centre, in pitches.
@@ -30,6 +34,20 @@ class Fork:
     right: tuple[int, float]
     left: tuple[int, float]
     width: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Spots:
+    """At places (k,): whether two stones of the rings ahead have room, and if any has, where.
+
+    ``side`` (2, k) and ``share`` (2, k) are the sides of the rings, right and left, and how far
+    along them; ``width`` (k,) is the distance between the two in mm.
+    """
+
+    opens: npt.NDArray[np.bool_]
+    side: npt.NDArray[np.intp]
+    share: Points
+    width: Points
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,43 +82,51 @@ class Rims:
 
         None where they are not found, or nearer to each other than a pitch.
         """
-        centre = path.at([s])[0]
-        ahead = path.at([min(s + radius, path.length)])[0] - centre
-        if np.hypot(*ahead) < radius / 2:
-            ahead = centre - path.at([max(s - radius, 0.0)])[0]
-        from_centre = self.start - centre
-        near = np.flatnonzero(np.hypot(*from_centre.T) <= radius + self.size + 1e-9)
-        p, v, length = from_centre[near], self.step[near], self.size[near]
-        a, b = (v * v).sum(axis=1), (p * v).sum(axis=1)
-        square = b * b - a * ((p * p).sum(axis=1) - radius * radius)
-        real = square >= 0
-        root = np.sqrt(np.where(real, square, 0.0))
-        hits: list[tuple[float, int, float, Points]] = []
-        way = math.atan2(ahead[1], ahead[0])
-        tip = centre + radius * np.array([math.cos(way), math.sin(way)])
-        if not shapely.contains_xy(self.room, *tip):
+        found = self._spots(path, np.array([s]), radius)
+        if not found.opens[0]:
             return None
-        for sign in (-1.0, 1.0):
-            t = (-b + sign * root) / a
-            for k in np.flatnonzero(real & (t >= 0) & (t < 1)):
-                spot = p[k] + t[k] * v[k]
-                turn = (math.atan2(spot[1], spot[0]) - way) % (2 * math.pi)
-                hits.append(
-                    (
-                        turn,
-                        int(self.owner[near[k]]),
-                        float(self.along[near[k]] + t[k] * length[k]),
-                        spot,
-                    )
-                )
-        if len(hits) < 2:
-            return None
-        left, right = min(hits, key=lambda h: h[0]), max(hits, key=lambda h: h[0])
-        width = float(np.hypot(*(left[3] - right[3])))
-        angle = left[0] + 2 * math.pi - right[0]
-        if angle < math.pi and width < self.pitch:
-            return None
-        return Fork((right[1], right[2]), (left[1], left[2]), width)
+        (right, left), at = found.side[:, 0].tolist(), found.share[:, 0]
+        return Fork(
+            (int(self.owner[right]), float(self.along[right] + at[0] * self.size[right])),
+            (int(self.owner[left]), float(self.along[left] + at[1] * self.size[left])),
+            float(found.width[0]),
+        )
+
+    def _spots(self, path: Path, s: Points, radius: float) -> _Spots:
+        """Return where the rings lie ``radius`` mm from a path's places s (k,)."""
+        centre = path.at(s)
+        ahead = path.at(np.minimum(s + radius, path.length)) - centre
+        short = np.hypot(*ahead.T) < radius / 2
+        if short.any():
+            ahead[short] = centre[short] - path.at(np.maximum(s[short] - radius, 0.0))
+        way = np.arctan2(ahead[:, 1], ahead[:, 0])
+        tip = centre + radius * np.column_stack((np.cos(way), np.sin(way)))
+        opens = np.asarray(shapely.contains_xy(self.room, tip))
+        middle = centre.mean(axis=0)
+        reach = radius + float(np.hypot(*(centre - middle).T).max()) + 1e-9
+        near = np.flatnonzero(np.hypot(*(self.start - middle).T) <= reach + self.size)
+        px, py = (self.start[near, axis] - centre[:, axis, None] for axis in (0, 1))
+        vx, vy = self.step[near].T
+        a, b = vx * vx + vy * vy, px * vx + py * vy
+        square = b * b - a * (px * px + py * py - radius * radius)
+        root = np.sqrt(np.maximum(square, 0.0))
+        t = np.concatenate(((-b - root) / a, (-b + root) / a), axis=1)
+        real = np.concatenate((square, square), axis=1) >= 0
+        real &= (t >= 0) & (t < 1)
+        opens &= real.sum(axis=1) > 1
+        if not opens.any():
+            return _Spots(opens, np.empty((2, 0), np.intp), np.empty((2, 0)), np.empty(0))
+        x = np.concatenate((px, px), axis=1) + t * np.concatenate((vx, vx))
+        y = np.concatenate((py, py), axis=1) + t * np.concatenate((vy, vy))
+        turn = (np.arctan2(y, x) - way[:, None]) % (2 * math.pi)
+        row = np.arange(len(s))
+        right = np.where(real, turn, -1.0).argmax(axis=1)
+        left = np.where(real, turn, 9.0).argmin(axis=1)
+        width = np.hypot(x[row, left] - x[row, right], y[row, left] - y[row, right])
+        angle = turn[row, left] + 2 * math.pi - turn[row, right]
+        opens &= (angle >= math.pi) | (width >= self.pitch)
+        both = np.stack((right, left))
+        return _Spots(opens, near[both % len(near)], t[row, both], width)
 
     def first_opening(self, path: Path, start: float, stop: float) -> float | None:
         """Return the first place from start on from which two stones of the rings have room.
@@ -112,25 +138,37 @@ class Rims:
             back = Path.of(path.points[::-1])
             found = self.first_opening(back, path.length - start, path.length - stop)
             return None if found is None else path.length - found
-        at, step = stop, _STEP * self.pitch
-
-        def opens(s: float) -> bool:
-            return self.opening(path, s, self.pitch) is not None
-
-        while not opens(at):
-            at += step
-            if at > min(stop + _PAST * self.pitch, path.length):
-                return None
-        while at > start:
-            before = max(at - step, start)
-            if not opens(before):
-                low, high = before, at
-                for _ in range(_HALVINGS):
-                    middle = (low + high) / 2
-                    low, high = (low, middle) if opens(middle) else (middle, high)
-                return high
-            at = before
+        step = _STEP * self.pitch
+        ahead = stop + step * np.arange(round(_PAST / _STEP) + 1)
+        ahead = ahead[(ahead <= path.length) | (ahead == stop)]
+        open_ = self._spots(path, ahead, self.pitch).opens
+        if not open_.any():
+            return None
+        high = float(ahead[open_.argmax()])
+        while high > start:
+            places = np.maximum(high - step * np.arange(1, _AT_ONCE), start)
+            shut = ~self._spots(path, places, self.pitch).opens
+            if shut.any():
+                first = int(shut.argmax())
+                high = float(places[first - 1]) if first else high
+                return self._edge(path, float(places[first]), high)
+            high = float(places[-1])
         return start
+
+    def _edge(self, path: Path, low: float, high: float) -> float:
+        """Return the place between a shut one and an open one from which it opens, by bisection.
+
+        Of each run of halvings all places that it may come to are looked at together.
+        """
+        for _ in range(_HALVINGS):
+            places = low + (high - low) * _SIXTEENTHS
+            open_ = self._spots(path, places[1:-1], self.pitch).opens
+            at, size = 0, _AT_ONCE
+            while size > 1:
+                size //= 2
+                at += 0 if open_[at + size - 1] else size
+            low, high = float(places[at]), float(places[at + 1])
+        return high
 
     @property
     def whole(self) -> list[tuple[Path, bool]]:
