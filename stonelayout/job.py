@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -23,7 +22,7 @@ from .tables import (
     yes_no_value,
 )
 from .text import Text
-from .tomlplaces import Places
+from .tomlplaces import Places, read_toml
 from .units import number
 
 CUT_FORMATS = ("svg", "dxf", "hpgl", "pdf")
@@ -161,14 +160,6 @@ def parse_job(
     if entry is None:
         return job
     return replace(job, label=entry.label, line=entry.line, copies=entry.copies)
-
-
-def read_toml(text: str, file: str) -> dict[str, Any]:
-    """Return a TOML file's data. Raises JobError saying where it is wrong."""
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise JobError([f"{file}: not TOML: {error}"]) from None
 
 
 def _dpi(value: Any) -> float:

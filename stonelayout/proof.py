@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Mapping, Sequence
-from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
 from .findings import Finding
 from .gem import VARIANTS, gem, variant_of
 from .layout import Kind, Layout
+from .markup import escape, quoteattr
 from .units import mm_and_inches, number
 
 Box = tuple[float, float, float, float]

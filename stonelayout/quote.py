@@ -239,7 +239,7 @@ def _sheet_line(designs: Sequence[Design], sheet: Sheet, shop: Shop) -> CostLine
         for design in designs:
             length += exact(length_of(design.sheets, roll), 3) * _charged(design, sheet, shop)
     else:
-        pages = [page for d in designs for page in d.sheets * _sets(d, sheet, shop)]
+        pages = tuple(page for d in designs for page in d.sheets * _sets(d, sheet, shop))
         length = exact(length_of(pages, roll), 3)
     length = tenth(length / 10)
     whole_roll = tenth(exact(sheet.length, 3) / 10)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 from .catalogue import Sheet
@@ -151,7 +152,9 @@ def plan_roll(pieces: Sequence[Piece], roll: Roll) -> Plan:
     sides = [(_units(p.width) + gap, _units(p.height) + gap) for p in pieces]
     room = (_room(wide) + gap, _room(high) + gap)
     strips = pack_strips(sides, *room, turn=roll.turn)
-    if len(strips[-1]) <= _FEW:
+    bound = _bound(pieces, wide, roll)
+    used = sum((top(strip, sides) - gap) * _STEP_MM + 2 * roll.edge for strip in strips)
+    if len(strips[-1]) <= _FEW and used > bound + _STEP_MM:
         strips[-1] = _pulled(strips[-1], sides, room[0], roll.turn)
     panels = []
     for count, strip in enumerate(strips, start=1):
@@ -166,10 +169,11 @@ def plan_roll(pieces: Sequence[Piece], roll: Roll) -> Plan:
         ]
         length = round((top(strip, sides) - gap) * _STEP_MM + 2 * roll.edge, 6)
         panels.append(Panel(count, length, tuple(placed)))
-    return Plan(roll, tuple(panels), _bound(pieces, wide, roll))
+    return Plan(roll, tuple(panels), bound)
 
 
-def length_of(pages: Sequence[tuple[float, float]], roll: Roll) -> float:
+@lru_cache(maxsize=16)
+def length_of(pages: tuple[tuple[float, float], ...], roll: Roll) -> float:
     """Return the length of roll in mm that pages (width, height in mm) take.
 
     Up to TOGETHER of them are planned at a time. Raises InputError when one fits on no panel.

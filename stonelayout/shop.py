@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass, field, fields
 from decimal import Decimal
@@ -13,7 +12,7 @@ from .catalogue import Catalogue, unknown
 from .errors import InputError, JobError
 from .order import exact
 from .tables import TableReader, percent_value, positive_length_value, text_value, yes_no_value
-from .tomlplaces import Places
+from .tomlplaces import Places, read_toml
 
 DEMO_FILE = "shop.toml"
 _LARGEST = Decimal(1_000_000)
@@ -119,10 +118,7 @@ def demo_shop(catalogue: Catalogue) -> Shop:
 
 def parse_shop(text: str, file: str, catalogue: Catalogue) -> Shop:
     """Read a shop file's text. Raises JobError that lists every problem found, with its line."""
-    try:
-        data = tomllib.loads(text, parse_float=Decimal)
-    except tomllib.TOMLDecodeError as error:
-        raise JobError([f"{file}: not TOML: {error}"]) from None
+    data = read_toml(text, file, Decimal)
     reader = _Reader(Places(text, file), catalogue)
     shop = reader.shop(data, file)
     if reader.problems or shop is None:

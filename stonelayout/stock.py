@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import re
-import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -14,7 +13,7 @@ from .catalogue import Catalogue, unknown
 from .errors import InputError, JobError
 from .order import GROSS, Need, whole
 from .tables import TableReader
-from .tomlplaces import Places
+from .tomlplaces import Places, read_toml
 from .units import counted
 
 Shelf = Mapping[tuple[str, str], int]
@@ -142,10 +141,7 @@ def _amount(value: Any) -> int:
 
 
 def _parse_toml(text: str, file: str, catalogue: Catalogue) -> tuple[Shelf, list[str]]:
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise JobError([f"{file}: not TOML: {error}"]) from None
+    data = read_toml(text, file)
     reader = TableReader(Places(text, file))
     readers = dict.fromkeys(catalogue.colours, _amount)
     shelf = {}

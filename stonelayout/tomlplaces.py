@@ -1,14 +1,27 @@
-"""Where a key of a TOML text stands: tomllib gives values but no lines."""
+"""A user's TOML text: its values, and where a key stands, since tomllib gives no lines."""
 
 from __future__ import annotations
 
 import re
+import tomllib
+from collections.abc import Callable
+from typing import Any
+
+from .errors import JobError
 
 _TABLE = re.compile(r"\s*\[(?P<array>\[)?\s*(?P<name>[^\]\n]+?)\s*\]")
 _KEY = re.compile(
     r"""\s*(?P<key>(?:[A-Za-z0-9_-]+|"[^"\n]*"|'[^'\n]*')(?:\s*\.\s*[\w"'-]+)*)\s*="""
 )
 _INLINE_KEY = re.compile(r"""[{,]\s*([A-Za-z0-9_-]+|"[^"\n]*")\s*=""")
+
+
+def read_toml(text: str, file: str, parse_float: Callable[[str], Any] = float) -> dict[str, Any]:
+    """Return a TOML file's data. Raises JobError saying where it is wrong."""
+    try:
+        return tomllib.loads(text, parse_float=parse_float)
+    except tomllib.TOMLDecodeError as error:
+        raise JobError([f"{file}: not TOML: {error}"]) from None
 
 
 class Places:

@@ -14,9 +14,10 @@ from stonelayout.catalogue import load_catalogue
 from stonelayout.cli import group
 from stonelayout.errors import InputError, JobError
 from stonelayout.holes import read_holes
-from stonelayout.job import parse_job, read_toml
+from stonelayout.job import parse_job
 from stonelayout.names import Entry, Names, designs, filled, read_list
 from stonelayout.namesrun import Task, key_of
+from stonelayout.tomlplaces import read_toml
 
 JOB = """
 [names]

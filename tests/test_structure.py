@@ -10,7 +10,7 @@ import stonelayout
 ROOT = Path(stonelayout.__file__).parent
 #: Levels of the module map (DEVELOPERS.md): a module imports its own level or one before it.
 LEVELS = {
-    "words": "errors units tomlplaces findings files",
+    "words": "errors units markup tomlplaces findings files",
     "geometry": "curves polylines regions centreline neighbours",
     "nouns": "options catalogue tables artwork layout text names jobtext job template order shop",
     "engine": "svg tracing reading patterns bounds measures",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +11,7 @@ import click
 from stonelayout.catalogue import DEFAULT_SHEET, unknown
 from stonelayout.errors import InputError
 from stonelayout.files import read_text, write_all, write_one
+from stonelayout.tomlplaces import read_toml
 
 from .common import (
     LENGTH,
@@ -100,11 +100,7 @@ def _write_result(sheet: Sheet, known: set[str], given: dict[str, Any]) -> None:
     row = profile_toml(name, sheet, seen)
     path = Path(given["target"]) if given["target"] else user_catalogue_path()
     before = read_text(path) if path.exists() else ""
-    try:
-        rows = tomllib.loads(before).get("sheet", {})
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"not TOML: {error}", file=str(path)) from None
-    if name in rows:
+    if name in read_toml(before, str(path)).get("sheet", {}):
         raise InputError(f'there is a sheet "{name}" already: choose another name', file=str(path))
     if before and not before.endswith("\n\n"):
         before = before.rstrip("\n") + "\n\n"

@@ -47,9 +47,9 @@ def read_names(text: str, job_file: str, catalogue: Catalogue) -> List | None:
     """Return the names list of a job's text; None when the job has none."""
     if "names" not in text:
         return None
-    from stonelayout.job import read_toml
     from stonelayout.names import designs, names_of, read_list
     from stonelayout.namesrun import Task
+    from stonelayout.tomlplaces import read_toml
 
     from .designs import open_shop
 
@@ -210,8 +210,8 @@ def _forget(folder: Path) -> bool:
 
 def _fonts(tasks: Iterable[Task]) -> dict[str, bytes]:
     """Read the font files that the lines name; those that are not there are told by their line."""
-    from stonelayout.job import read_toml
     from stonelayout.names import filled
+    from stonelayout.tomlplaces import read_toml
 
     named: set[str] = set()
     folder = Path()

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from xml.sax.saxutils import quoteattr
 
+from stonelayout.markup import quoteattr
 from stonelayout.units import number
 
 from .compose import Lettering

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 import numpy.typing as npt
 
 from stonelayout.layout import DECIMALS
+from stonelayout.markup import escape, quoteattr
 from stonelayout.roll import Panel, Placed, Plan
 from stonelayout.template import Layer, Registration
 from stonelayout.units import mm_and_inches, number, percent

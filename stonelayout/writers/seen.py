@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from itertools import groupby
-from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.artwork import Artwork, Shape
+from stonelayout.markup import escape, quoteattr
 from stonelayout.units import number
 
 #: Decimals of mm in the paths: a tenth of a micrometre.

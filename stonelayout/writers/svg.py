@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from xml.sax.saxutils import escape
-
 from stonelayout.layout import DECIMALS
+from stonelayout.markup import escape
 from stonelayout.template import Layer, Page, Registration
 from stonelayout.units import number
 
