@@ -188,7 +188,7 @@ class _Bench:
                 Finding(
                     "shape-without-stones",
                     "note" if full else "warning",
-                    f"{rule.key} lays no stone on this shape: {why}",
+                    f"gets no stones from {rule.key}: {why}",
                     _middle(shape),
                     shape.id,
                 )

@@ -179,8 +179,8 @@ def test_a_bare_shape_says_why_and_what_to_do():
     wide = square("wide", 0, 0)
     (words,) = bare_words(wide, square("small", 40, 0, 2.0))
     assert words == (
-        "lay[1] lays no stone on this shape: it is 2 mm wide at most, less than ss10 (2.8 mm); "
-        "choose a smaller size or make the drawing wider"
+        "gets no stones from lay[1]: it is 2 mm wide at most, less than ss10 (2.8 mm); choose a "
+        "smaller size or make the drawing wider"
     )
     (words,) = bare_words(wide, square("on top", 10, 10, 8.0))
     assert "the stones of wide stand there; pick it in a rule before that of wide" in words

@@ -28,10 +28,7 @@ def in_single_file(
     that runs through them before each tip; the stretches behind the tips, which have no stones of
     their own; and the places of those left out.
     """
-    outline = region.boundary
-    shapely.prepare(region)
-    depth = np.asarray(shapely.distance(shapely.points(row.centres), outline))
-    own = [float(depth[row.size == k].min(initial=np.inf)) - SAME for k in range(len(pitches))]
+    own: Points | None = None
     given: list[tuple[float, float]] = []
     lost: list[float] = []
     for spot in row.centres[row.pinned]:
@@ -39,7 +36,9 @@ def in_single_file(
         if found is None:
             continue
         fresh, hole, gone = found
-        if not _fits(fresh.centres, region, np.array(own)[fresh.size]):
+        if own is None:
+            own = _depths(row, region, len(pitches))
+        if not _fits(fresh.centres, region, own[fresh.size]):
             continue
         given = [_carried(row.path, fresh.path, *stretch) for stretch in given]
         lost = [_carried(row.path, fresh.path, s, s)[0] for s in lost]
@@ -47,6 +46,14 @@ def in_single_file(
         given.append(hole)
         lost += gone
     return row, given, lost
+
+
+def _depths(row: Row, region: BaseGeometry, sizes: int) -> Points:
+    """Return the distance in mm from the outline that the stones of each size keep (sizes,)."""
+    shapely.prepare(region)
+    depth = np.asarray(shapely.distance(shapely.points(row.centres), region.boundary))
+    least = [float(depth[row.size == k].min(initial=np.inf)) for k in range(sizes)]
+    return np.array(least) - SAME
 
 
 def _fits(centres: Points, region: BaseGeometry, least: Points) -> bool:
