@@ -140,7 +140,7 @@ class _Batch:
             gradient[own] -= 4 * short[:, None] * normal
         depth, inward = self.wall.depth(x, self.size, deep=self.deep)
         out = self.margin - depth
-        outside = np.flatnonzero((out > 0) | (self.pinned & np.isfinite(depth)))
+        outside = np.flatnonzero(((out > 0) & (self.free > 0)) | (self.pinned & np.isfinite(depth)))
         gradient[outside] -= 2 * out[outside, None] * inward[outside]
         each[outside] += out[outside] ** 2
         if self.soft and self.soft.pull:
