@@ -36,6 +36,9 @@ SCRAP = 0.25
 #: A taper is measured over so many pitches, and carried on to the end of a stroke when the half
 #: width changes by less than STEEP on the way.
 TAPER, STEEP = 2.0, 0.25
+#: In a bend of more than this, in radians a pitch, the outline is a polygon, and its two sides
+#: agree on a width to so many pitches only.
+BENT, FACETS = 0.01, 2e-3
 #: A row in the middle starts so many pitches before it has its full room.
 EARLY = 1.6
 
@@ -312,7 +315,8 @@ def plan_rows(span: Span, pitch: float) -> None:
     """Choose how many rows fit across at each sample, and the gap between them."""
     even = np.linspace(0, span.length, max(int(span.length / (STEP * pitch)) + 1, 2))
     half = np.interp(even, span.s, span.half)
-    n = np.floor(2 * half / pitch + 1e-11).astype(np.intp) + 1
+    bent = np.interp(even, span.s, span.bend(pitch) * pitch) > BENT
+    n = np.floor(2 * half / pitch + np.where(bent, FACETS, 1e-11)).astype(np.intp) + 1
     n = _without_dips(n, int(3 / STEP))
     gap = 2 * half / np.maximum(n - 1, 1)
     gap = np.where(n > 1, gap, pitch)
