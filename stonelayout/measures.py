@@ -14,6 +14,7 @@ from .artwork import Points
 from .bounds import kappa, proved_bound
 from .neighbours import nearest_distances
 from .polylines import Path
+from .regions import sides_of
 
 #: A neighbour counts for six-fold order within this many pitches.
 NEIGHBOUR = 1.5
@@ -129,7 +130,7 @@ def row_order(region: BaseGeometry, centres: Points, pitch: float) -> float:
 
     if not len(centres):
         return math.nan
-    sides = _sides(region)
+    sides = sides_of(region)
     tree = shapely.STRtree(list(shapely.get_parts(shapely.multilinestrings(sides))))
     nearest = tree.nearest(shapely.points(centres))
     along = sides[nearest, 1] - sides[nearest, 0]
@@ -142,17 +143,6 @@ def row_order(region: BaseGeometry, centres: Points, pitch: float) -> float:
     ahead = np.bincount(pairs[share >= least, 0], minlength=len(centres)) > 0
     behind = np.bincount(pairs[share <= -least, 0], minlength=len(centres)) > 0
     return float((ahead & behind).mean())
-
-
-def _sides(region: BaseGeometry) -> Points:
-    """Return the sides of all rings, shape (m, 2, 2)."""
-    found = []
-    for line in shapely.get_parts(shapely.boundary(region)):
-        ring = shapely.get_coordinates(line)
-        found.append(np.stack((ring[:-1], ring[1:]), axis=1))
-    sides: Points = np.concatenate(found)
-    longer: Points = sides[np.abs(sides[:, 1] - sides[:, 0]).max(axis=1) > 0]
-    return longer
 
 
 def largest_empty(room: BaseGeometry, centres: Points, keep: Points | None = None) -> float:

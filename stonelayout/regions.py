@@ -59,6 +59,17 @@ class Outline:
         return normal
 
 
+def sides_of(region: BaseGeometry) -> Points:
+    """Return the sides of all rings of a region, shape (m, 2, 2)."""
+    found = []
+    for line in shapely.get_parts(shapely.boundary(region)):
+        ring = shapely.get_coordinates(line)
+        found.append(np.stack((ring[:-1], ring[1:]), axis=1))
+    sides: Points = np.concatenate(found)
+    longer: Points = sides[np.abs(sides[:, 1] - sides[:, 0]).max(axis=1) > 0]
+    return longer
+
+
 def rings_of(region: BaseGeometry) -> list[Points]:
     """Return the rings of a region as open vertex lists, the inside on the left."""
     found = []

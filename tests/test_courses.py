@@ -318,7 +318,7 @@ def test_like_letters_are_filled_once(monkeypatch):
 
     laid = []
     inner = courses._fill_room
-    monkeypatch.setattr(courses, "_fill_room", lambda *args: laid.append(1) or inner(*args))
+    monkeypatch.setattr(courses, "_fill_room", lambda *a, **k: laid.append(1) or inner(*a, **k))
     word = [affinity.translate(glyph("sans K", 3.25), 96 * k, 16 * k) for k in range(4)]
     centres = lay(shapely.MultiPolygon(word))
     assert len(laid) < len(word)  # their last digits may differ

@@ -12,6 +12,7 @@ from stonelayout.regions import inset_mitred
 
 from .base import Ask, Laid
 from .calm import calmed
+from .knots import loosen
 from .limbs import lay_limbs
 from .mirrors import Mirrors, axes_of, symmetries
 from .mirrors import symmetric_room as shared
@@ -58,8 +59,9 @@ def fill_courses(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
     room = symmetric_room(part, least)
     if room.is_empty and part.room.is_empty:
         return np.empty((0, 2)), np.empty(0, dtype=np.intp)
-    centres = _fill_room(part, room, least, axes_of(part))
-    for mirrors in turned(part):
+    turns = turned(part)
+    centres = _fill_room(part, room, least, axes_of(part), loose=not turns)
+    for mirrors in turns:
         like = _fill_room(part, symmetric_under(room, mirrors), least, mirrors)
         if len(like) >= TURNED * len(centres):
             centres = like
@@ -88,8 +90,13 @@ def symmetric_under(room: BaseGeometry, mirrors: Mirrors) -> BaseGeometry:
     return inset_mitred(shared(room, mirrors, SNAP_MM / 2), SNAP_MM)
 
 
-def _fill_room(part: Part, room: BaseGeometry, least: float, mirrors: Mirrors) -> Points:
-    """Lay rows in a room for centres, then fill up to the outline."""
+def _fill_room(
+    part: Part, room: BaseGeometry, least: float, mirrors: Mirrors, *, loose: bool = True
+) -> Points:
+    """Lay rows in a room for centres, then fill up to the outline.
+
+    ``loose``: stones in no row may move aside for others (knots.loosen).
+    """
     wide = inset(part.outline, least * (1 + CHORDS))
     edge = shapely.buffer(room, EDGE_MM, join_style="mitre", mitre_limit=1.5)
     both = wide
@@ -116,6 +123,8 @@ def _fill_room(part: Part, room: BaseGeometry, least: float, mirrors: Mirrors) -
         else:
             lay_limbs(standing, piece, spans, corners)
     saturate(standing)
+    if loose and loosen(standing):
+        saturate(standing)
     if mirrors:  # what is left fits once, not in pairs
         standing.let_go(shapely.union(edge, wide))
         saturate(standing)

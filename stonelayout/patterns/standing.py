@@ -14,6 +14,7 @@ from stonelayout.neighbours import pairs_nearer
 
 from .cells import Cells
 from .mirrors import NONE, ON_MM, Mirrors
+from .parts import discs
 
 Flags = npt.NDArray[np.bool_]
 
@@ -56,6 +57,17 @@ class Standing:
     def all_centres(self) -> Points:
         """Stones and obstacles, (k, 2)."""
         return np.concatenate((self.centres, self._blocks))
+
+    @property
+    def obstacles(self) -> Points:
+        """Obstacles, (m, 2)."""
+        return self._blocks
+
+    def unblocked(self) -> BaseGeometry:
+        """Return the room without what the obstacles keep for themselves."""
+        if not len(self._blocks):
+            return self.room
+        return shapely.difference(self.room, discs(self._blocks, self._extra + self.pitch))
 
     def take_back(self, size: int) -> Points:
         """Take away all stones but the first ``size``; returns them."""
