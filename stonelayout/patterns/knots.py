@@ -43,10 +43,10 @@ CELL = 0.25
 #: Later rounds try places within so many pitches of those of the first.
 AFRESH = 2.0
 #: Windows relaxed together, steps of a relaxation, and rounds in all.
-TOGETHER, STEPS, ROUNDS = 48, 300, 8
+TOGETHER, STEPS, ROUNDS = 48, 150, 8
 #: Stones within SHARED pitches of a new one share out the room that is left: a push that reaches
 #: so many pitches and fades, in so many steps each.
-SHARED, REACH, FADING, PUSHES = 3.0, 1.3, (0.3, 0.06, 0.01), 60
+SHARED, REACH, FADING, PUSHES = 3.0, 1.3, (0.3, 0.06, 0.01), 20
 #: Distances are kept with this relative excess, so that nothing is lost to rounding.
 KEPT = 1e-7
 
@@ -155,9 +155,9 @@ def row_directions(centres: Points, along: Points, pitch: float) -> Points:
     good = length >= LONG
     good |= (length >= SHORT) & (ends > np.cos(np.radians(ALONG)))
     ways[np.bincount(pairs[:, 0], minlength=len(centres)) > 2] = 0.0
-    # the longest chain through a stone tells its direction, written last
-    for k in np.flatnonzero(good)[np.argsort(length[good], kind="stable")]:
-        ways[pairs[k]] = step[k]
+    order = np.flatnonzero(good)[np.argsort(length[good], kind="stable")]
+    # of the chains through a stone the longest, written last, tells its direction
+    ways[pairs[order].ravel()] = np.repeat(step[order], 2, axis=0)
     return ways
 
 
