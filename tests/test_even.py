@@ -188,11 +188,11 @@ def test_fills_up_to_earlier_stones():
     check(region, points, 2.0, 2.3)
 
 
-@settings(max_examples=25, deadline=None)
 #: No digits below a micrometre: sides of 1e-266 mm are nobody's artwork.
 COORDINATE = st.floats(-9, 9).map(lambda x: round(x, 6))
 
 
+@settings(max_examples=25, deadline=None)
 @given(
     st.lists(st.tuples(COORDINATE, COORDINATE), min_size=3, max_size=9),
     st.lists(st.tuples(st.floats(-12, 12), st.floats(-12, 12)), min_size=1, max_size=30),
