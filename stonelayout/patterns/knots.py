@@ -267,7 +267,7 @@ def _attempt(
     touched = np.zeros(len(knots.centres), dtype=np.bool_)
     added = []
     centres = knots.centres.copy()
-    results = relax(trials, pitch * (1 + KEPT), wall, STEPS, hasty=True)
+    results = relax(trials, pitch * (1 + KEPT), wall, STEPS, hasty=True, only_free=True)
     for (_, key), mine, (found, rest) in zip(windows, members, results, strict=True):
         if rest > 0 or not knots.in_line(mine, found[:-1]):
             tries[key] = tries.get(key, 0) + 1
@@ -291,8 +291,9 @@ def _share_out(knots: _Knots, before: int, wall: Wall) -> None:
     free = knots.loose[mine] & (away[mine] < SHARED)
     trial = Trial(knots.centres[mine], free, knots.mirrors)
     for weight in FADING:
-        pushed = relax([trial], pitch * (1 + KEPT), wall, PUSHES, Soft(REACH, weight))
+        soft = Soft(REACH, weight)
+        pushed = relax([trial], pitch * (1 + KEPT), wall, PUSHES, soft, only_free=True)
         trial = Trial(pushed[0][0], free, knots.mirrors)
-    ((found, rest),) = relax([trial], pitch * (1 + KEPT), wall, STEPS)
+    ((found, rest),) = relax([trial], pitch * (1 + KEPT), wall, STEPS, only_free=True)
     if rest == 0:
         knots.centres[mine] = found

@@ -69,7 +69,12 @@ class _Batch:
     """Several trials in one table, moved far apart so that they cannot touch."""
 
     def __init__(
-        self, trials: list[Trial], pitch: float, wall: Wall, softs: Sequence[Soft] | None
+        self,
+        trials: list[Trial],
+        pitch: float,
+        wall: Wall,
+        softs: Sequence[Soft] | None,
+        only_free: bool,
     ) -> None:
         counts = np.array([len(trial.centres) for trial in trials])
         self.group = np.repeat(np.arange(len(trials)), counts)
@@ -79,6 +84,7 @@ class _Batch:
         self.normals = trials[0].mirrors.normals
         self.held = trials[0].mirrors.on(self.x)
         self.free[self.held.sum(axis=1) > 1] = 0.0
+        self.walled = self.free > 0 if only_free else np.ones(len(self.free), dtype=np.bool_)
         self.pinned = np.concatenate(
             [np.zeros(len(t.free), bool) if t.pinned is None else t.pinned for t in trials]
         )
@@ -140,7 +146,7 @@ class _Batch:
             gradient[own] -= 4 * short[:, None] * normal
         depth, inward = self.wall.depth(x, self.size, deep=self.deep)
         out = self.margin - depth
-        outside = np.flatnonzero(((out > 0) & (self.free > 0)) | (self.pinned & np.isfinite(depth)))
+        outside = np.flatnonzero(((out > 0) & self.walled) | (self.pinned & np.isfinite(depth)))
         gradient[outside] -= 2 * out[outside, None] * inward[outside]
         each[outside] += out[outside] ** 2
         if self.soft and self.soft.pull:
@@ -182,15 +188,17 @@ def relax(
     soft: Soft | Sequence[Soft] | None = None,
     *,
     hasty: bool = False,
+    only_free: bool = False,
 ) -> list[tuple[Points, float]]:
     """Relax trials; return for each its centres and what remains of E / pitch^2 (0 if solved).
 
-    Several ``soft`` pushes, one a trial, may differ in their reach only.
+    Several ``soft`` pushes, one a trial, may differ in their reach only. With ``only_free`` discs
+    that hold still may stand anywhere, as those on the very outline do.
     """
     results: list[tuple[Points, float] | None] = [None] * len(trials)
     names = list(range(len(trials)))
     softs = [soft] if isinstance(soft, Soft) else soft
-    state = _State(_Batch(trials, pitch, wall, softs))
+    state = _State(_Batch(trials, pitch, wall, softs, only_free))
     solved = (SOLVED * pitch) ** 2
     for step in range(steps):
         state.advance()
@@ -304,6 +312,7 @@ class _State:
         batch.reach = batch.reach[rows]
         batch.size, batch.own = batch.size[rows], batch.own[rows]
         batch.held, batch.pinned = batch.held[rows], batch.pinned[rows]
+        batch.walled = batch.walled[rows]
         if batch._listed is not None:
             batch._listed = batch._listed[rows]
         kept = rows[batch.pairs].all(axis=1)
