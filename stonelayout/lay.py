@@ -25,6 +25,7 @@ from .layout import Fill, Kind, Layout
 from .neighbours import ROUNDING
 from .patterns.base import Ask, Laid, Obstacles, Spec
 from .regions import local_width_range
+from .sides import least_distance, region_of, side_by_side
 from .units import mm
 
 #: Where each pattern is made: imported when a rule asks for it.
@@ -41,22 +42,6 @@ _ROWS = {
     "edge": ("stonelayout.patterns.edge", "edge_tracks"),
     "spine": ("stonelayout.patterns.spine", "spine_tracks"),
 }
-#: Room between two stones of unlike layers when they are as large as their sizes get, in mm.
-LEAST_GAP_MM = 0.1
-
-
-def least_distance(first: Stone, second: Stone, sheet: Sheet) -> float:
-    """Return the least centre distance in mm between stones of two layers.
-
-    The largest stones of both sizes stay clear of each other, and a stone already on the tape
-    stays clear of the other layer's hole: its radius plus that hole's radius.
-    """
-    touching = (first.max + second.max) / 2 + LEAST_GAP_MM
-    over_hole = max(
-        (first.diameter + sheet.hole(second.diameter)) / 2,
-        (second.diameter + sheet.hole(first.diameter)) / 2,
-    )
-    return max(touching, over_hole)
 
 
 def matches(pick: Pick, shape: Shape) -> bool:
@@ -181,9 +166,8 @@ class _Bench:
         self.findings.extend(laid.findings)
         if not len(size) and not any(one.code == "row-without-room" for one in laid.findings):
             full = shape.id in self.source or bool(len(removed))
-            why = (
-                "earlier rules have filled it" if full else self._why_bare(rule, shape, ask.region)
-            )
+            region = region_of(rule, shape)
+            why = "earlier rules have filled it" if full else self._why_bare(rule, shape, region)
             self.findings.append(
                 Finding(
                     "shape-without-stones",
@@ -282,6 +266,7 @@ def lay(
     """
     bench = _Bench(sheet)
     picked = pick_shapes(artwork, rules)
+    regions = side_by_side(rules, picked, sheet)
     done, total = 0, sum(map(len, picked))
     for number, (rule, shapes) in enumerate(zip(rules, picked, strict=True)):
         if rule.pattern in _ROWS:
@@ -290,7 +275,8 @@ def lay(
             _lay_rows(bench, rule, shapes)
             done += len(shapes)
             continue
-        bench = _lay_fills(bench, number, rule, shapes, _after(progress, done, total))
+        left = [regions[number, shape.id] for shape in shapes]
+        bench = _lay_fills(bench, number, rule, shapes, left, _after(progress, done, total))
         done += len(shapes)
     if progress:
         progress(total, total, "")
@@ -315,13 +301,14 @@ def _lay_fills(
     number: int,
     rule: Rule,
     shapes: Sequence[Shape],
+    regions: Sequence[BaseGeometry | None],
     progress: Callable[[int, str], None],
 ) -> _Bench:
     """Return the bench with what a rule lays, laid again without a size that earns no template."""
     bench, answers = before.copy(), []
-    for done, shape in enumerate(shapes):
+    for done, (shape, region) in enumerate(zip(shapes, regions, strict=True)):
         progress(done, shape.id)
-        ask = _ask(rule, shape, bench.obstacles(rule, shape))
+        ask = _ask(rule, shape, region, bench.obstacles(rule, shape))
         answers.append(_named(_MAKERS[rule.pattern])(ask))
         bench.fill(number, rule, shape, ask, answers[-1])
     if "fewest" not in rule.options:
@@ -336,7 +323,7 @@ def _lay_fills(
         left = [k for k in range(len(own)) if k != size]
         stones = tuple(rule.stones[k] for k in left)
         fewer = replace(rule, stones=stones, pitches=tuple(rule.pitches[k] for k in left))
-        bench = _lay_fills(before, number, fewer, shapes, progress)
+        bench = _lay_fills(before, number, fewer, shapes, regions, progress)
         bench.findings.append(
             Finding(
                 "size-left-out",
@@ -357,18 +344,15 @@ def _lay_fills(
 def _lay_rows(bench: _Bench, rule: Rule, shapes: Sequence[Shape]) -> None:
     from .patterns.meetings import lay_rows_together
 
-    asks = [_ask(rule, shape, bench.obstacles(rule, shape)) for shape in shapes]
+    asks = [
+        _ask(rule, shape, region_of(rule, shape), bench.obstacles(rule, shape)) for shape in shapes
+    ]
     laid = lay_rows_together(asks, _named(_ROWS[rule.pattern]))
     for shape, ask, answer in zip(shapes, asks, laid, strict=True):
         bench.add(rule, shape, ask, answer)
 
 
-def _ask(rule: Rule, shape: Shape, obstacles: Obstacles) -> Ask:
-    region = shape.area
-    has_stroke = shape.stroke_area is not None
-    if has_stroke and (region is None or rule.strokes is not None):
-        as_lines = rule.pattern in _ROWS if rule.strokes is None else rule.strokes == "line"
-        region = None if as_lines else shape.stroke_area
+def _ask(rule: Rule, shape: Shape, region: BaseGeometry | None, obstacles: Obstacles) -> Ask:
     return Ask(
         region=region,
         lines=shape.outline,

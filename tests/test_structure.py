@@ -14,7 +14,7 @@ LEVELS = {
     "geometry": "curves polylines regions centreline neighbours",
     "nouns": "options catalogue tables artwork layout text names jobtext job template order shop",
     "engine": "svg tracing reading patterns bounds measures",
-    "laying": "lay",
+    "laying": "sides lay",
     "after": "checks strength layers registration split cutpath tours holes plaincircles rebuild "
     "coupon contrast fills inspect lettering stock quote quotewords packing roll tiles",
     "out": "writers gem pages proof proofpage benchwords jobsheet report rollpapers papers verify "
