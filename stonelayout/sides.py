@@ -47,7 +47,9 @@ def side_by_side(
     for number, (rule, shapes) in enumerate(zip(rules, picked, strict=True)):
         for shape in shapes if rule.pattern not in ROWS else ():
             region = regions[number, shape.id] = region_of(rule, shape)
-            if region is not None and not region.is_empty:
+            # a bare grid has no row along its outline, and keeps all room it can get
+            bare = rule.pattern == "lattice" and not rule.options.get("edge_row")
+            if region is not None and not region.is_empty and not bare:
                 margin = rule.options.get("margin", 0.0)
                 sizes = tuple(
                     (
