@@ -321,7 +321,7 @@ def test_touching_shapes_of_two_colours_leave_no_trench_and_do_not_collide(patte
     sheet = catalogue.sheet(DEFAULT_SHEET)
     layout = lay(Artwork(shapes, (40.0, 40.0)), rules, sheet)
     assert not len(pairs_nearer(layout.centres, pitch)[0])
-    pairs, length = pairs_nearer(layout.centres, 1.5 * pitch)
+    pairs, length = pairs_nearer(layout.centres, pitch + 1)
     unlike = layout.kind[pairs[:, 0]] != layout.kind[pairs[:, 1]]
     assert length[unlike].min() >= least_distance(stone, stone, sheet) * (1 - 1e-9)
     assert {fill.shape for fill in layout.fills} == {shape.id for shape in shapes}
