@@ -11,6 +11,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.artwork import Points
+from stonelayout.regions import sides_of
 
 from .base import Ask, Laid
 from .parts import SLACK_MM, Part, fill_parts
@@ -100,7 +101,7 @@ def best_lattice(
     """
     if room.is_empty:
         return np.empty((0, 2))
-    sides = _sides(room)
+    sides = sides_of(room).reshape(-1, 4)
     if angles is None:
         angles = (0.0, math.pi / 2) if any(mirrors) else _angles(sides, pitch, square=square)
     best: list[Grid] = []
@@ -125,15 +126,6 @@ def _axes(angle: float, mirrors: tuple[bool, bool]) -> tuple[bool, bool]:
     if not quarter.is_integer():
         return False, False
     return (mirrors[0], mirrors[1]) if quarter % 2 == 0 else (mirrors[1], mirrors[0])
-
-
-def _sides(room: BaseGeometry) -> Points:
-    """Return the sides of all rings, shape (m, 4): x0, y0, x1, y1."""
-    found = []
-    for line in shapely.get_parts(shapely.boundary(room)):
-        ring = shapely.get_coordinates(line)
-        found.append(np.hstack((ring[:-1], ring[1:])))
-    return np.concatenate(found)
 
 
 def _angles(sides: Points, pitch: float, *, square: bool) -> tuple[float, ...]:
