@@ -31,15 +31,15 @@ class Effort:
     """How long to look.
 
     ``excess``: how many discs too many the grids have that are pressed into the room, for each
-    pitch of its outline; ``grids``: how many of
-    them, of 500 discs each, at most; ``sweeps`` of local insertion into vacancies from
-    ``narrowest`` pitches up, each place ``tries`` times; ``batches`` of search that may fail, for
-    up to FEW discs; ``evenings``: how many pushes are tried to share out the rest;
-    ``steps`` of one relaxation.
+    pitch of its outline; ``grids``: how many of them, of 500 discs each, at most, and ``few`` of
+    fewer discs; ``sweeps`` of local insertion into vacancies from ``narrowest`` pitches up, each
+    place ``tries`` times; ``batches`` of search that may fail, for up to FEW discs; ``evenings``:
+    how many pushes are tried to share out the rest; ``steps`` of one relaxation.
     """
 
     excess: tuple[float, ...]
     grids: int
+    few: int
     sweeps: int
     narrowest: float
     tries: int
@@ -64,9 +64,9 @@ class Effort:
 
 
 EFFORTS = {
-    "draft": Effort((), 0, 0, 0.9, 1, 0, 1),
-    "good": Effort((0.1, 0.17, 0.28), 3, 3, 0.66, 1, 0, 3, steps=220),
-    "best": Effort((0.03, 0.1, 0.17, 0.25, 0.35, 0.5), 36, 8, 0.6, 3, 8, 3),
+    "draft": Effort((), 0, 0, 0, 0.9, 1, 0, 1),
+    "good": Effort((0.1, 0.17, 0.28), 3, 12, 3, 0.66, 1, 0, 3, steps=220),
+    "best": Effort((0.03, 0.1, 0.17, 0.25, 0.35, 0.5), 36, 72, 8, 0.6, 3, 8, 3),
 }
 #: A room counts as round when 4 pi A / L^2 is above this.
 ROUND = 0.9
@@ -176,7 +176,8 @@ class _Filled:
         packer = Packer(room, pitch, mirrors)
         grid = best_lattice(room, pitch, mirrors=axes)
         if len(mirrors) > 1:  # little is left to handle, so more can be tried
-            effort = dataclasses.replace(effort, excess=effort.finer, grids=2 * effort.grids)
+            grids, few = 2 * effort.grids, 2 * effort.few
+            effort = dataclasses.replace(effort, excess=effort.finer, grids=grids, few=few)
         bound = proved_bound(room, pitch) if effort.batches else math.inf
         starts = (
             []
@@ -187,7 +188,9 @@ class _Filled:
         fitting = packer.press([mirrors.between(start, near) for start in starts])
         if len(mirrors.group) <= 4:  # the grid has the symmetry of the axes
             fitting.append(mirrors.between(grid, 1e-6 * pitch))
-        centres = max(fitting, key=packer.count, default=np.empty((0, 2)))
+        most = max(map(packer.count, fitting), default=0)
+        fullest = [one for one in fitting if packer.count(one) == most]
+        centres = min(fullest, key=packer.untidiness) if most else np.empty((0, 2))
         if packer.count(centres) >= bound:  # no more can fit
             effort = dataclasses.replace(effort, batches=0, sweeps=0)
         if effort.batches and packer.count(centres) <= FEW:
@@ -268,7 +271,7 @@ def full_grids(
     roundness = 4 * math.pi * room.area / room.length**2
     if effort.batches and not any(axes) and roundness > ROUND and len(grid) <= FEW:
         found.append(ring_start(room, len(grid)))
-    most = min(2 * effort.grids, max(1, effort.grids * 500 // len(grid)))
+    most = min(effort.few, max(1, effort.grids * 500 // len(grid)))
     for fit in (False, True) if len(grid) <= FEW else (False,):
         for angles in (None, (0.0,), (math.pi / 2,)):
             for excess in effort.excess:

@@ -45,7 +45,7 @@ EFFORTS = {
     "best": Effort((0.2, 0.3, 0.1, 0.15, 0.25, 0.4), 6000, 4, 3, 6, 3, 300),
 }
 #: At each excess one grid is taken for each of so many angles, then others stretched to the room.
-_ANGLES, _LOOK = 3, dataclasses.replace(even.EFFORTS["good"], grids=5, batches=0)
+_ANGLES, _LOOK = 3, dataclasses.replace(even.EFFORTS["good"], grids=5, few=10, batches=0)
 #: Small fills are cheap: mixes of so many discs in all are kept, but not more than so many.
 _KEPT_DISCS, _MOST_KEPT = 150, 4
 #: Where the largest size has so few stones, its even fill is tried too.

@@ -115,11 +115,16 @@ class Packer:
         return off / max(1, near) + self.widest(centres) / self.pitch + (1 - order) / 2
 
     def press(self, starts: Sequence[Points]) -> list[Points]:
-        """Press packings that are too full until they fit; return those that do."""
+        """Press packings that are too full until they fit; return those that do.
+
+        What has fewer discs than one that fits is given up.
+        """
         fitting: list[Points] = []
         # a little disorder, so that rows which are a trifle too long can buckle
         pending = [(self._shaken(start, DISORDER), 0) for start in starts if len(start)]
+        most = 0
         for _ in range(ROUNDS):
+            pending = [wait for wait in pending if self.count(wait[0]) >= most]
             if not pending:
                 break
             trials = [self.trial(start) for start, _ in pending]
@@ -129,6 +134,7 @@ class Packer:
             for (centres, rest), turns in zip(results, waited, strict=True):
                 if rest == 0:
                     fitting.append(centres)
+                    most = max(most, self.count(centres))
                 elif rest < NEARLY and turns < WAIT:
                     pending.append((centres, turns + 1))
                 elif len(centres) > 1:

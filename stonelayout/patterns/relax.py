@@ -4,9 +4,7 @@ The energy of a trial is E = sum over pairs of max(0, d - r)^2 + sum over discs 
 max(0, margin - depth)^2, or of (margin - depth)^2 for pinned discs: zero when every pair is d
 apart, for unlike sizes the mean of theirs, and every centre is in its room (as in X. Lai, J.-K.
 Hao, R. Xiao, Z.-H. Fu, "Perturbation-based thresholding search for packing equal circles and
-spheres", 2022, and arXiv 2405.16618). It is minimised by L-BFGS (J. Nocedal, "Updating
-quasi-Newton matrices with limited storage", Math. Comp. 35 (1980) 773-782), with the steps of all
-trials taken together and the scalars of each kept apart.
+spheres", 2022, and arXiv 2405.16618). It is minimised by L-BFGS (`descent`), all trials together.
 """
 
 from __future__ import annotations
@@ -19,19 +17,18 @@ import numpy.typing as npt
 
 from stonelayout.artwork import Points
 
+from .descent import Descent
 from .mirrors import NONE, Mirrors
-from .walls import DEEP, WALL_MARGIN, Wall
+from .walls import DEEP, WALL_MARGIN, SidesNear, Wall
 
 #: Distances are solved for with this relative excess, so that what remains of the energy at
 #: SOLVED leaves them long enough.
 EXCESS = 1e-6
 #: A trial is solved when its energy is below (SOLVED d)^2.
 SOLVED = 4e-7
-_MEMORY = 6
 _SKIN = 0.25
-#: A trial gives up when its energy falls by less than this share in _PATIENCE steps; by a tenth
-#: of it when E / d^2 is below _CLOSE.
-_STALL, _PATIENCE, _CLOSE = 0.03, 24, 1e-4
+#: A trial is close when E / d^2 is below this.
+_CLOSE = 1e-4
 #: With ``hasty`` a trial gives up when E / d^2 is above the second figure after so many steps:
 #: of 106 windows that were solved in trials on letters and a star, one would have been lost.
 _HASTE = ((24, 1.8e-2), (36, 9e-3), (48, 6e-3), (72, 3e-3), (120, 4e-4))
@@ -76,13 +73,11 @@ class _Batch:
         softs: Sequence[Soft] | None,
         only_free: bool,
     ) -> None:
-        counts = np.array([len(trial.centres) for trial in trials])
-        self.group = np.repeat(np.arange(len(trials)), counts)
-        self.first = np.concatenate(([0], np.cumsum(counts)[:-1])).astype(np.intp)
-        self.x = np.concatenate([trial.centres for trial in trials])
+        self.counts = np.array([len(trial.centres) for trial in trials])
+        x = np.concatenate([trial.centres for trial in trials])
         self.free = np.concatenate([trial.free for trial in trials]).astype(np.float64)
         self.normals = trials[0].mirrors.normals
-        self.held = trials[0].mirrors.on(self.x)
+        self.held = trials[0].mirrors.on(x)
         self.free[self.held.sum(axis=1) > 1] = 0.0
         self.walled = self.free > 0 if only_free else np.ones(len(self.free), dtype=np.bool_)
         self.pinned = np.concatenate(
@@ -96,88 +91,125 @@ class _Batch:
         )
         self.own = wall.pitches[self.size] * (1 + EXCESS)
         reaches = np.array([one.reach for one in softs or (Soft(1.0, 0.0),)])
-        self.reach = np.repeat(np.broadcast_to(reaches, len(trials)), counts)
+        self.least, self.most = float(reaches.min()), float(reaches.max())
+        self.reach = np.repeat(np.broadcast_to(reaches, len(trials)), self.counts)
         self.margin = WALL_MARGIN * pitch
-        x0, x1 = float(self.x[:, 0].min()), float(self.x[:, 0].max())
-        self.apart = np.zeros((len(self.x), 2))
-        self.apart[:, 0] = self.group * (x1 - x0 + 8 * self.d * self.reach.max())
+        wide = float(np.ptp(x[:, 0])) + 8 * self.d * self.most
+        self.apart = np.repeat(np.arange(len(trials)) * wide, self.counts)
+        self._count()
+        self.near: SidesNear | None = None
+        self.start = x
+
+    def _count(self) -> None:
+        self.first = (np.cumsum(self.counts) - self.counts).astype(np.intp)
+        self.moves = self.free[:, None]
+        on = [(normal, self.held[:, k]) for k, normal in enumerate(self.normals)]
+        self.off = [(normal, np.flatnonzero(~held & (self.free > 0))) for normal, held in on]
+        self.on = [(normal, np.flatnonzero(held)) for normal, held in on]
         self._listed: Points | None = None
 
-    def _list(self) -> None:
+    def _list(self, x: Points) -> None:
         from scipy.spatial import cKDTree
 
-        tree = cKDTree(self.x + self.apart)
-        pairs = tree.query_pairs(self.d * self.reach.max() * (1 + _SKIN), output_type="ndarray")
+        tree = cKDTree(x + np.stack((self.apart, np.zeros(len(x))), axis=1))
+        pairs = tree.query_pairs(self.d * self.most * (1 + _SKIN), output_type="ndarray")
         moves = self.free > 0
         pairs = pairs[moves[pairs[:, 0]] | moves[pairs[:, 1]]]
-        self.pairs = pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
-        self.lengths = (self.own[self.pairs[:, 0]] + self.own[self.pairs[:, 1]]) / 2
-        self._listed = self.x.copy()
+        pairs = pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
+        self.i, self.j = pairs.T.astype(np.intp).copy()
+        self.lengths = (self.own[self.i] + self.own[self.j]) / 2
+        self.reaches = self.lengths * self.reach[self.i]
+        self.squares = self.reaches**2
+        self._listed = x
 
     def energy(self, x: Points) -> tuple[Points, Points]:
         """Return each trial's energy (g,) and the gradient (n, 2)."""
-        self.x = x
         if self._listed is None or (
-            float(np.abs(x - self._listed).max()) > self.d * self.reach.min() * _SKIN / 2 / 1.415
+            float(np.abs(x - self._listed).max()) > self.d * self.least * _SKIN / 2 / 1.415
         ):
-            self._list()
-        i, j = self.pairs[:, 0], self.pairs[:, 1]
-        step = x[i] - x[j]
-        length = np.sqrt(np.einsum("ij,ij->i", step, step))
-        reach = self.lengths * self.reach[i]
-        touch = np.flatnonzero(length < reach)
-        i, j, step, length = i[touch], j[touch], step[touch], np.maximum(length[touch], 1e-12)
-        short = np.maximum(self.lengths[touch] - length, 0)
-        cost, force = short**2, 2 * short
-        if self.soft:
-            slack = reach[touch] - length
-            cost, force = cost + self.soft.weight * slack**2, force + 2 * self.soft.weight * slack
-        push = step * (force / length)[:, None]
+            self._list(x)
         n = len(x)
         gradient = np.empty((n, 2))
-        for axis in (0, 1):
-            gradient[:, axis] = np.bincount(j, push[:, axis], n) - np.bincount(i, push[:, axis], n)
+        px, py = x[:, 0], x[:, 1]
+        dx, dy = px[self.i] - px[self.j], py[self.i] - py[self.j]
+        square = dx * dx + dy * dy
+        touch = np.flatnonzero(square < self.squares)
+        i, j = self.i[touch], self.j[touch]
+        length = np.maximum(np.sqrt(square[touch]), 1e-12)
+        short = self.lengths[touch] - length
+        if self.soft:
+            short = np.maximum(short, 0.0)
+            slack = self.reaches[touch] - length
+            cost = short * short + self.soft.weight * slack * slack
+            push = 2 * (short + self.soft.weight * slack) / length
+        else:
+            cost, push = short * short, 2 * short / length
+        for axis, step in enumerate((dx, dy)):
+            force = push * step[touch]
+            gradient[:, axis] = np.bincount(j, force, n) - np.bincount(i, force, n)
         each = np.bincount(i, cost, n).astype(np.float64)
-        for k, normal in enumerate(self.normals):
-            height = x @ normal
-            own = np.flatnonzero((height < self.own / 2) & ~self.held[:, k] & (self.free > 0))
-            short = self.own[own] - 2 * height[own]
-            each[own] += short**2
-            gradient[own] -= 4 * short[:, None] * normal
-        depth, inward = self.wall.depth(x, self.size, deep=self.deep)
+        for normal, free in self.off:
+            height = x[free] @ normal
+            own = np.flatnonzero(height < self.own[free] / 2)
+            if len(own):
+                short = self.own[free[own]] - 2 * height[own]
+                each[free[own]] += short**2
+                gradient[free[own]] -= 4 * short[:, None] * normal
+        self.near = self.wall.sides_near(x, self.size, deep=self.deep, last=self.near)
+        near, depth, inward = self.near.depth(x)
         out = self.margin - depth
-        outside = np.flatnonzero(((out > 0) & self.walled) | (self.pinned & np.isfinite(depth)))
-        gradient[outside] -= 2 * out[outside, None] * inward[outside]
-        each[outside] += out[outside] ** 2
+        some = (out > 0) & self.walled[near]
+        if self.deep:
+            some |= self.pinned[near]
+        outside = near[some]
+        gradient[outside] -= 2 * out[some, None] * inward[some]
+        each[outside] += out[some] ** 2
         if self.soft and self.soft.pull:
-            self._pull(self.soft.pull, x, -out, inward, each, gradient)
-        gradient *= self.free[:, None]
-        for k, normal in enumerate(self.normals):
-            gradient -= np.where(self.held[:, k], gradient @ normal, 0.0)[:, None] * normal
+            self._pull(self.soft.pull, x, (near, -out, inward), each, gradient)
+        gradient *= self.moves
+        for normal, held in self.on:
+            if len(held):
+                gradient[held] -= (gradient[held] @ normal)[:, None] * normal
         return np.add.reduceat(each, self.first), gradient
 
     def _pull(
         self,
         pull: float,
         x: Points,
-        depth: Points,
-        inward: Points,
+        at_wall: tuple[npt.NDArray[np.intp], Points, Points],
         each: Points,
         gradient: Points,
     ) -> None:
         """Draw discs near the wall to it: pull (s^2 - s^4 / 2 r^2) at a distance s < r."""
         far = (DEEP * self.wall.pitch) ** 2
-        near = np.flatnonzero((depth > 0) & (depth**2 < far))
-        square = depth[near] ** 2
+        near, depth, inward = at_wall
+        some = (depth > 0) & (depth**2 < far)
+        near, depth, inward = near[some], depth[some], inward[some]
+        square = depth**2
         each[near] += pull * (square - square**2 / (2 * far) - far / 2)
-        slope = 2 * pull * depth[near] * (1 - square / far)
-        gradient[near] += slope[:, None] * inward[near]
+        slope = 2 * pull * depth * (1 - square / far)
+        gradient[near] += slope[:, None] * inward
         away, corner = self.wall.nearest_corner(x, self.size)
         near = np.flatnonzero(away**2 < far)
         square = away[near] ** 2
         each[near] += pull * (square - square**2 / (2 * far) - far / 2)
         slope = 2 * pull * (1 - square / far)
         gradient[near] += slope[:, None] * (x[near] - self.wall.corners[corner[near]])
+
+    def keep(self, trials: npt.NDArray[np.bool_]) -> None:
+        """Go on with some of the trials."""
+        rows = np.repeat(trials, self.counts)
+        listed, number = self._listed, np.cumsum(rows) - 1
+        self.counts = self.counts[trials]
+        for name in ("free", "walled", "apart", "reach", "size", "own", "held", "pinned"):
+            setattr(self, name, getattr(self, name)[rows])
+        self._count()
+        if listed is not None:
+            self._listed = listed[rows]
+            kept = rows[self.i]
+            self.i, self.j = number[self.i[kept]], number[self.j[kept]]
+            for name in ("lengths", "reaches", "squares"):
+                setattr(self, name, getattr(self, name)[kept])
 
 
 def relax(
@@ -196,9 +228,10 @@ def relax(
     that hold still may stand anywhere, as those on the very outline do.
     """
     results: list[tuple[Points, float] | None] = [None] * len(trials)
-    names = list(range(len(trials)))
+    names = np.arange(len(trials))
     softs = [soft] if isinstance(soft, Soft) else soft
-    state = _State(_Batch(trials, pitch, wall, softs, only_free))
+    batch = _Batch(trials, pitch, wall, softs, only_free)
+    state = Descent(batch.energy, batch.start, batch.counts, batch.d / 3, _CLOSE * batch.d**2)
     solved = (SOLVED * pitch) ** 2
     for step in range(steps):
         state.advance()
@@ -208,119 +241,14 @@ def relax(
                 least = min((most for after, most in _HASTE if step + 1 >= after), default=np.inf)
                 done |= state.value > least * pitch**2
             if done.any():
+                places = np.split(state.x, np.cumsum(state.counts)[:-1])
                 for k in np.flatnonzero(done):
                     value = float(state.value[k])
                     rest = 0.0 if value < solved else value / pitch**2
-                    results[names[k]] = (state.x[state.batch.group == k], rest)
-                names = [name for name, over in zip(names, done, strict=True) if not over]
-                if not names:
+                    results[names[k]] = (places[k], rest)
+                names = names[~done]
+                if not len(names):
                     break
                 state.keep(~done)
+                batch.keep(~done)
     return [result for result in results if result is not None]
-
-
-class _State:
-    """L-BFGS on a batch: one memory for all, one step length and curvature for each trial."""
-
-    def __init__(self, batch: _Batch) -> None:
-        self.batch = batch
-        self.x = batch.x
-        self.value, self.gradient = batch.energy(self.x)
-        self.length = np.ones(len(self.value))
-        self.memory: list[tuple[Points, Points, Points]] = []
-        self.fails = np.zeros(len(self.value), dtype=int)
-        self.history: list[Points] = [self.value]
-
-    def _dot(self, a: Points, b: Points) -> Points:
-        return np.asarray(np.add.reduceat(np.einsum("ij,ij->i", a, b), self.batch.first))
-
-    def _direction(self) -> Points:
-        group = self.batch.group
-        q = self.gradient.copy()
-        weights = []
-        for s, y, rho in reversed(self.memory):
-            a = rho * self._dot(s, q)
-            weights.append(a)
-            q -= a[group, None] * y
-        scale = np.full(len(self.value), 0.25)
-        if self.memory:
-            s, y, rho = self.memory[-1]
-            yy = self._dot(y, y)
-            good = (rho > 0) & (yy > 0)
-            scale[good] = 1 / (rho[good] * yy[good])
-        q *= scale[group, None]
-        for (s, y, rho), a in zip(self.memory, reversed(weights), strict=True):
-            b = rho * self._dot(y, q)
-            q += (a - b)[group, None] * s
-        return -q
-
-    def advance(self) -> None:
-        """Take one step of each trial; a trial whose energy would rise halves its step."""
-        group = self.batch.group
-        move = self._direction()
-        slope = self._dot(move, self.gradient)
-        wrong = (slope >= 0) | (self.fails > 4)
-        if wrong.any():
-            move[wrong[group]] = -0.25 * self.gradient[wrong[group]]
-            slope = self._dot(move, self.gradient)
-            for _, _, rho in self.memory:
-                rho[wrong] = 0.0
-            self.length[wrong & (self.fails > 4)] = 1.0
-            self.fails[wrong] = 0
-        move *= self.length[group, None]
-        # no disc moves further than a third of a pitch at once
-        far = np.sqrt(np.maximum.reduceat(np.einsum("ij,ij->i", move, move), self.batch.first))
-        cap = np.minimum(1.0, self.batch.d / 3 / np.maximum(far, 1e-300))
-        move *= cap[group, None]
-        x = self.x + move
-        value, gradient = self.batch.energy(x)
-        good = value <= self.value + 1e-4 * self.length * cap * slope
-        good |= value == 0
-        keep = good[group, None]
-        s = np.where(keep, move, 0.0)
-        y = np.where(keep, gradient - self.gradient, 0.0)
-        sy = self._dot(s, y)
-        rho = np.where(good & (sy > 1e-12 * self._dot(y, y)), 1 / np.maximum(sy, 1e-300), 0.0)
-        self.memory.append((s, y, rho))
-        if len(self.memory) > _MEMORY:
-            self.memory.pop(0)
-        self.x = np.where(keep, x, self.x)
-        self.value = np.where(good, value, self.value)
-        self.gradient = np.where(keep, gradient, self.gradient)
-        self.length = np.where(good, 1.0, self.length / 2)
-        self.fails = np.where(good, 0, self.fails + 1)
-        self.history.append(self.value)
-        if len(self.history) > _PATIENCE:
-            self.history.pop(0)
-
-    def stalled(self) -> npt.NDArray[np.bool_]:
-        """Tell which trials have all but stopped, shape (g,)."""
-        if len(self.history) < _PATIENCE:
-            return np.zeros(len(self.value), dtype=np.bool_)
-        near = self.value < _CLOSE * self.batch.d**2
-        share = np.where(near, _STALL / 10, _STALL)
-        return np.asarray(self.value > (1 - share) * self.history[0])
-
-    def keep(self, trials: npt.NDArray[np.bool_]) -> None:
-        """Go on with some of the trials."""
-        batch = self.batch
-        rows = trials[batch.group]
-        counts = np.bincount(batch.group)[trials]
-        batch.group = np.repeat(np.arange(len(counts)), counts)
-        batch.first = np.concatenate(([0], np.cumsum(counts)[:-1])).astype(np.intp)
-        batch.free, batch.apart = batch.free[rows], batch.apart[rows]
-        batch.reach = batch.reach[rows]
-        batch.size, batch.own = batch.size[rows], batch.own[rows]
-        batch.held, batch.pinned = batch.held[rows], batch.pinned[rows]
-        batch.walled = batch.walled[rows]
-        if batch._listed is not None:
-            batch._listed = batch._listed[rows]
-        kept = rows[batch.pairs].all(axis=1)
-        number = np.cumsum(rows) - 1
-        batch.pairs = number[batch.pairs[kept]]
-        batch.lengths = batch.lengths[kept]
-        self.x, self.gradient = self.x[rows], self.gradient[rows]
-        self.value, self.length = self.value[trials], self.length[trials]
-        self.fails = self.fails[trials]
-        self.memory = [(s[rows], y[rows], rho[trials]) for s, y, rho in self.memory]
-        self.history = [value[trials] for value in self.history]

@@ -127,46 +127,84 @@ class Wall:
         Positive inside; points that are surely inside may have depth inf and gradient 0, with
         ``deep`` only those deeper than DEEP pitches.
         """
-        cell = self._cells(points, size)
-        begin = self.begin[cell]
-        counts = self._counts[deep][cell]
+        near, found, inward = self.sides_near(points, size, deep=deep).depth(points)
         depth = np.full(len(points), np.inf)
         gradient = np.zeros((len(points), 2))
+        depth[near], gradient[near] = found, inward
+        return depth, gradient
+
+    def sides_near(
+        self,
+        points: Points,
+        size: Sizes | None = None,
+        *,
+        deep: bool = False,
+        last: SidesNear | None = None,
+    ) -> SidesNear:
+        """Return the sides near points (n, 2); ``last``, of as many points, saves looking again."""
+        cells = self._cells(points, size)
+        if last is not None and np.array_equal(cells, last.cells):
+            return last
+        counts = self._counts[deep][cells]
         near = np.flatnonzero(counts)
-        if not len(near):
-            return depth, gradient
         counts = counts[near]
         runs = np.cumsum(counts) - counts
-        inner = np.arange(counts.sum()) - np.repeat(runs, counts)
-        side = self.sides[inner + np.repeat(begin[near], counts)]
-        offset = points[np.repeat(near, counts)] - self.start[side]
-        along = np.einsum("ij,ij->i", offset, self.step[side]) / self.square[side]
-        held = np.clip(along, 0.0, 1.0)
-        away = offset - held[:, None] * self.step[side]
-        square = np.einsum("ij,ij->i", away, away)
-        least = np.minimum.reduceat(square, runs)
-        hit = np.flatnonzero(square == np.repeat(least, counts))
-        owner = np.repeat(np.arange(len(near)), counts)[hit]
-        first = np.searchsorted(owner, np.arange(len(near)))
-        best = hit[first]
-        side, along, away = side[best], along[best], away[best]
-        normal = np.where(
-            (along <= 0)[:, None],
-            self.first[side],
-            np.where((along >= 1)[:, None], self.last[side], self.normal[side]),
-        )
-        sign = np.where(np.einsum("ij,ij->i", away, normal) >= 0, 1.0, -1.0)
-        length = np.sqrt(least)
-        depth[near] = sign * length
-        tiny = length < 1e-9 * self.pitch
-        unit = sign[:, None] * away / np.maximum(length, 1e-300)[:, None]
-        gradient[near] = np.where(tiny[:, None], self.normal[side], unit)
-        return depth, gradient
+        owner = np.repeat(np.arange(len(near)), counts)
+        side = self.sides[np.arange(len(owner)) + (self.begin[cells[near]] - runs)[owner]]
+        return SidesNear(self, cells, near, runs, owner, side)
 
     def inside(self, points: Points, margin: float = 0.0) -> npt.NDArray[np.bool_]:
         """Tell which points lie at least ``margin`` mm inside, shape (n,)."""
         found: npt.NDArray[np.bool_] = self.depth(points)[0] >= margin
         return found
+
+
+class SidesNear:
+    """The sides of a wall near some points; it holds as long as they stay in their ``cells``."""
+
+    def __init__(
+        self,
+        wall: Wall,
+        cells: npt.NDArray[np.intp],
+        near: npt.NDArray[np.intp],
+        runs: npt.NDArray[np.intp],
+        owner: npt.NDArray[np.intp],
+        side: npt.NDArray[np.intp],
+    ) -> None:
+        self.wall, self.cells, self.near, self.side = wall, cells, near, side
+        self.runs, self.owner, self.mine = runs, owner, near[owner]
+        self.number = np.arange(len(near))
+        self.start, self.step = wall.start[side].T.copy(), wall.step[side].T.copy()
+        self.square = wall.square[side]
+
+    def depth(self, points: Points) -> tuple[npt.NDArray[np.intp], Points, Points]:
+        """Return which points are near, their signed depths (k,) in mm and gradients (k, 2)."""
+        near = self.near
+        if not len(near):
+            return near, np.empty(0), np.empty((0, 2))
+        x, y = points[self.mine, 0] - self.start[0], points[self.mine, 1] - self.start[1]
+        along = (x * self.step[0] + y * self.step[1]) / self.square
+        held = np.minimum(np.maximum(along, 0.0), 1.0)
+        x -= held * self.step[0]
+        y -= held * self.step[1]
+        square = x * x + y * y
+        least = np.minimum.reduceat(square, self.runs)
+        hit = np.flatnonzero(square == least[self.owner])
+        if len(hit) > len(near):  # of sides that are equally near the first
+            hit = hit[np.searchsorted(self.owner[hit], self.number)]
+        side, along = self.side[hit], along[hit]
+        away = np.stack((x[hit], y[hit]), axis=1)
+        wall = self.wall
+        normal = wall.normal[side]
+        before, after = along <= 0, along >= 1
+        normal[before] = wall.first[side[before]]
+        normal[after] = wall.last[side[after]]
+        sign = np.where((away * normal).sum(axis=1) >= 0, 1.0, -1.0)
+        length = np.sqrt(least)
+        unit = away * (sign / np.maximum(length, 1e-300))[:, None]
+        tiny = length < 1e-9 * wall.pitch
+        unit[tiny] = wall.normal[side[tiny]]
+        return near, sign * length, unit
 
 
 class Walls(Wall):
