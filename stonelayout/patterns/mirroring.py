@@ -182,6 +182,7 @@ def _mirrored(
         and not row.lost
         and not row.given
         and not row.pinned.any()
+        and np.count_nonzero(stones.row == k) > 1
         and _alike([row.path], [row.path], about)
     ]
     mine = np.isin(stones.ask, list(about.partner)) & ~np.isin(stones.row, whole)
@@ -212,12 +213,27 @@ def _one_side(
     found = rest.and_(half, image, on)
     for k in np.flatnonzero(near):
         one = moving.only(np.arange(len(moving)) == k)
-        one = Stones(about.onto(one.centres), one.size, one.ask, one.row)
         pitch = pitches[one.size[0]]
-        free = np.hypot(*(found.centres - one.centres).T) >= (pitch + pitches[found.size]) / 2
-        if free.all() and lines.distance(shapely.Point(one.centres[0])) <= _OFF_ROW * pitch:
-            found = found.and_(one)
+        for place in _on_axis(one.centres, about, lines, pitch):
+            away = np.hypot(*(found.centres - place).T)
+            if (away >= (pitch + pitches[found.size]) / 2).all():
+                found = found.and_(Stones(place[None], one.size, one.ask, one.row))
+                break
     return found
+
+
+def _on_axis(centre: Points, about: _Axis, lines: BaseGeometry, pitch: float) -> Points:
+    """Return places (k, 2) on the axis for a stone too near to its image, the nearest first.
+
+    Straight across, if a row is near there, and where rows within a pitch cross the axis.
+    """
+    across = about.onto(centre)
+    along = np.roll(np.array([[0.0, pitch]]), about.axis, axis=1)
+    ray = shapely.LineString(np.concatenate((across - along, across + along)))
+    met = shapely.get_coordinates(shapely.intersection(lines, ray))
+    met = met[np.argsort(np.hypot(*(met - across).T), kind="stable")]
+    near = lines.distance(shapely.Point(across[0])) <= _OFF_ROW * pitch
+    return np.concatenate((across, met)) if near else met
 
 
 def _missed(spots: Points, image: Points) -> float:
