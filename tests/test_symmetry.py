@@ -154,3 +154,13 @@ def test_gear_teeth_are_alike(root):
     outside = centres[np.hypot(*centres.T) > 20]
     for turned in (outside[:, ::-1] * [1, -1], outside * [-1, 1], outside * [1, -1]):
         assert missed(turned, outside) < 1e-6
+
+
+@pytest.mark.parametrize("height", [20, 30])
+def test_a_lone_stone_where_strokes_meet_stands_on_the_axis(height):
+    # only where bars and stems meet is there room for a stone, on a ring smaller than a pitch
+    stems = [box(x - 1.5, 0, x + 1.5, height) for x in (-8.5, 0, 8.5)]
+    comb = shapely.union_all([*stems, box(-10, 6, 10, 9)])
+    centres = lay_edge(ask_of(comb, Spec(2.5, 3.0), {"margin": 0.4})).centres
+    assert len(centres) == 3
+    assert missed(mirrored(centres), centres) <= 1e-6
