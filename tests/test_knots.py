@@ -16,7 +16,7 @@ from stonelayout.measures import largest_empty
 from stonelayout.neighbours import nearest_distances
 from stonelayout.patterns.base import Ask, Spec
 from stonelayout.patterns.courses import lay_courses
-from stonelayout.patterns.knots import EDGE, GIVE, SLIDE, loosen, row_directions
+from stonelayout.patterns.knots import EDGE, GIVE, TURNS, loosen, row_directions
 from stonelayout.patterns.mirrors import NONE, Mirrors
 from stonelayout.patterns.saturate import saturate
 from stonelayout.patterns.standing import Standing
@@ -94,7 +94,10 @@ def test_room_is_made_without_touching_the_outline_or_any_distance(seed):
     edge = shapely.distance(shapely.points(before), room.boundary) < EDGE
     assert away[edge].max() == 0
     rowed = in_rows(before, np.zeros_like(before))  # whatever the outline nearby
-    assert not rowed.any() or away[rowed].max() <= np.hypot(GIVE, SLIDE) + 1e-9
+    assert (
+        not rowed.any()
+        or away[rowed].max() <= np.hypot(GIVE, max(turn.slide for turn in TURNS)) + 1e-9
+    )
 
 
 def test_most_torn_fillings_have_room_for_more():

@@ -1,7 +1,7 @@
 """Knots: where rows meet askew, or end, loose stones move aside for one more.
 
 Rows stay as they are: only stones that stand in none may go where there is room, those in a row
-give way by a little, and those on the outline not at all.
+give way along it, by a little across it, and those on the outline not at all.
 """
 
 from __future__ import annotations
@@ -29,13 +29,11 @@ STEP, TURN, BEND = 1.3, 24.0, 10.0
 LONG, SHORT, ALONG = 7, 5, 18.0
 #: Stones this near to the outline stand on it, in pitches.
 EDGE = 0.03
-#: Clearance in pitches of a place that is tried when LOOSE stones are within NEAR pitches of it,
-#: and of one that is tried in any case.
-SOME, NEAR, LOOSE, WIDE = 0.8, 1.7, 2, 0.88
-#: Loose stones within WINDOW pitches of a place may move, or, at a second try of a wide one, all
-#: within CLOSE but those on the outline; those RIM further hold still around them. A stone of a
-#: row may move by SLIDE along it in all, and by GIVE across.
-WINDOW, RIM, CLOSE, SLIDE, GIVE = 3.5, 1.2, 1.8, 0.4, 0.12
+#: Loose stones count within NEAR pitches of a place.
+NEAR = 1.7
+#: Loose stones within WINDOW pitches of a place may move; those RIM further than what moves hold
+#: still around it. A stone of a row may move across it by GIVE.
+WINDOW, RIM, GIVE = 3.5, 1.2, 0.12
 #: A place this near to a mirror goes onto it, in pitches.
 ON_MIRROR = 0.3
 #: Places are told apart by cells of this size, in pitches.
@@ -49,6 +47,32 @@ TOGETHER, STEPS, ROUNDS = 48, 150, 8
 SHARED, REACH, FADING, PUSHES = 3.0, 1.3, (0.3, 0.06, 0.01), 20
 #: Distances are kept with this relative excess, so that nothing is lost to rounding.
 KEPT = 1e-7
+
+
+@dataclass(frozen=True)
+class _Turn:
+    """Which places are tried, in pitches, and what moves for them.
+
+    ``least``: their clearance; ``loose``: stones in no row near them; ``rows``: within how many
+    pitches all stones but those on the outline may move too, those in a row by ``slide`` along it;
+    ``joins``: only for a stone that then stands in a row.
+    """
+
+    least: float
+    loose: int
+    rows: float
+    slide: float
+    joins: bool = False
+
+
+#: A place has its turns in this order: loose stones alone move; those of the rows beside it as
+#: well; a row that ends there, or has a gap, closes up along all its length; all that may move do.
+TURNS = (
+    _Turn(0.8, 2, 0.0, 0.4),
+    _Turn(0.88, 0, 1.8, 0.4),
+    _Turn(0.75, 1, 7.0, 1.0, joins=True),
+    _Turn(0.88, 2, 7.0, 1.0),
+)
 
 
 def loosen(standing: Standing) -> int:
@@ -115,12 +139,19 @@ class _Knots:
         near = KDTree(loose).query_ball_point(places, NEAR * self.pitch, return_length=True)
         return away, np.asarray(near, dtype=np.intp)
 
-    def in_line(self, mine: npt.NDArray[np.intp], found: Points) -> bool:
-        """Tell whether the stones of rows among ``mine`` are still in line when at ``found``."""
-        ways, moved = self.ways[mine], (found - self.homes[mine]) / self.pitch
+    def suit(self, mine: npt.NDArray[np.intp], found: Points, turn: _Turn) -> bool:
+        """Tell whether stones ``mine`` may stand where found, the last one beside them new.
+
+        Those of rows must be in line still, and the new one in a row if rows closed up for it.
+        """
+        ways, moved = self.ways[mine], (found[:-1] - self.homes[mine]) / self.pitch
         along = np.abs((moved * ways).sum(axis=1))
         across = np.abs(moved[:, 0] * ways[:, 1] - moved[:, 1] * ways[:, 0])
-        return bool((along <= SLIDE).all() and (across <= GIVE).all())
+        if (along > turn.slide).any() or (across > GIVE).any():
+            return False
+        if not turn.joins:
+            return True
+        return bool(row_directions(found, np.zeros_like(found), self.pitch)[-1].any())
 
     def add(self, places: Points) -> None:
         self.centres = np.concatenate((self.centres, places))
@@ -223,7 +254,9 @@ def _places(standing: Standing, knots: _Knots) -> Points:
     found = circumcentres(np.concatenate((mirrors.everywhere(knots.centres), standing.obstacles)))
     found = found[standing.inside(found)]
     clearance, loose = knots.clearance(found, standing.obstacles)
-    wide = clearance >= np.where(loose >= LOOSE, SOME, WIDE) * pitch
+    wide = np.zeros(len(found), dtype=np.bool_)
+    for turn in TURNS:
+        wide |= (clearance >= turn.least * pitch) & (loose >= turn.loose)
     found, clearance = found[wide], clearance[wide]
     height = found @ mirrors.normals.T
     between = (height > -1e-9).all(axis=1)
@@ -238,10 +271,10 @@ def _round(knots: _Knots, places: Points, wall: Wall, tries: dict[tuple[int, int
     for place, room, near in zip(places, clearance, loose, strict=True):
         cell = np.round(place / (CELL * knots.pitch)).astype(int)
         key = int(cell[0]), int(cell[1])
-        if near < LOOSE:
-            tries.setdefault(key, 1)
-        if tries.get(key, 0) < (2 if room >= WIDE * knots.pitch else 1):
-            windows.append((place, key))
+        for k in range(tries.get(key, 0), len(TURNS)):
+            if room >= TURNS[k].least * knots.pitch and near >= TURNS[k].loose:
+                windows.append((place, key, k))
+                break
     for begin in range(0, len(windows), TOGETHER):
         _attempt(knots, windows[begin : begin + TOGETHER], wall, tries)
     return bool(windows)
@@ -249,18 +282,18 @@ def _round(knots: _Knots, places: Points, wall: Wall, tries: dict[tuple[int, int
 
 def _attempt(
     knots: _Knots,
-    windows: list[tuple[Points, tuple[int, int]]],
+    windows: list[tuple[Points, tuple[int, int], int]],
     wall: Wall,
     tries: dict[tuple[int, int], int],
 ) -> None:
     pitch = knots.pitch
     trials, members = [], []
-    for place, key in windows:
+    for place, _, k in windows:
+        rows = TURNS[k].rows
         away = np.hypot(*(knots.centres - place).T) / pitch
-        mine = np.flatnonzero(away < WINDOW + RIM)
+        mine = np.flatnonzero(away < max(WINDOW, rows) + RIM)
         free = knots.loose[mine] & (away[mine] < WINDOW)
-        if tries.get(key):
-            free |= ~knots.edge[mine] & (away[mine] < CLOSE)
+        free |= ~knots.edge[mine] & (away[mine] < rows)
         start = np.concatenate((knots.centres[mine], [place]))
         trials.append(Trial(start, np.append(free, True), knots.mirrors))
         members.append(mine)
@@ -268,9 +301,9 @@ def _attempt(
     added = []
     centres = knots.centres.copy()
     results = relax(trials, pitch * (1 + KEPT), wall, STEPS, hasty=True, only_free=True)
-    for (_, key), mine, (found, rest) in zip(windows, members, results, strict=True):
-        if rest > 0 or not knots.in_line(mine, found[:-1]):
-            tries[key] = tries.get(key, 0) + 1
+    for (_, key, k), mine, (found, rest) in zip(windows, members, results, strict=True):
+        if rest > 0 or not knots.suit(mine, found, TURNS[k]):
+            tries[key] = k + 1
         elif not touched[mine].any():
             centres[mine] = found[:-1]
             touched[mine] = True
