@@ -132,6 +132,25 @@ def test_a_symmetric_shape_gets_a_symmetric_fill():
     assert_same(centres * (-1, 1), centres)
 
 
+@pytest.mark.parametrize("stem", [3.7, 5.0, 8.0])
+def test_a_letter_that_is_symmetric_to_the_eye_gets_a_symmetric_fill(stem):
+    region = glyph("sans M", stem)
+    outline = affinity.scale(region, -1, 1, origin=region.centroid)
+    assert shapely.hausdorff_distance(region, outline) > 0.01  # the font's M is not quite its image
+    centres = lay(region)
+    assert_sound(region, centres)
+    assert_same(2 * np.array([region.centroid.x, 0.0]) + centres * (-1, 1), centres)
+
+
+@pytest.mark.parametrize("degrees", [0.05, 0.15, 0.3])
+def test_a_bar_that_leans_a_little_keeps_its_edges_flush(degrees):
+    centres = lay(affinity.rotate(bar(3.0), degrees, origin=(0, 0)))
+    angle = np.radians(degrees)
+    across = centres @ (-np.sin(angle), np.cos(angle)) - STONE / 2
+    edge = (across < 0.5) | (across > 3 * PITCH - 0.5)
+    assert np.minimum(np.abs(across), np.abs(across - 3 * PITCH))[edge].max() < 0.01
+
+
 def test_two_like_letters_in_one_region_get_like_fills():
     first = glyph("sans R", 3)
     second = affinity.translate(first, 100, 3)
@@ -276,6 +295,15 @@ def test_rows_of_a_taper_change_in_number_without_a_hole(wide):
     assert steps.max() < 1.3
     figures = measure_fill(region, centres, STONE, PITCH)
     assert figures.rows > 0.8
+
+
+def test_a_row_closes_up_to_its_last_stone():
+    ends = [(0, 2.5), (20, 1.0)]
+    corners = [(x * PITCH, y * (w * PITCH + STONE) / 2) for x, w in ends for y in (-1, 1)]
+    centres = lay(shapely.MultiPoint(corners).convex_hull)
+    middle = np.sort(centres[np.abs(centres[:, 1]) < 1e-6, 0])
+    assert len(middle) >= 9
+    assert np.diff(middle).max() < 1.2 * PITCH
 
 
 def test_the_row_of_a_crossbar_runs_straight_through_the_stem():

@@ -14,7 +14,8 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.artwork import Points
 from stonelayout.regions import rings_of
 
-from .parts import Part, inset, mirrored, polygons
+from .axes import mirrored
+from .parts import Part, inset, polygons
 
 #: An outline trembles when it turns to and fro by more than this, in radians in a pitch.
 TREMBLE = 1.5

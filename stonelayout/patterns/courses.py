@@ -10,13 +10,14 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.artwork import Points
 from stonelayout.regions import inset_mitred
 
+from .axes import mirrored
 from .base import Ask, Laid
 from .calm import calmed
 from .knots import loosen
 from .limbs import lay_limbs
 from .mirrors import Mirrors, axes_of, symmetries
 from .mirrors import symmetric_room as shared
-from .parts import Part, depth_within, fill_parts, inset, mirrored, polygons, remembered
+from .parts import Part, depth_within, fill_parts, inset, polygons, remembered
 from .rings import is_fat, lay_rings, regular_places
 from .saturate import saturate
 from .spans import spans_of

@@ -19,7 +19,8 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.artwork import Points
 
-from .parts import SYMMETRY, Part, polygons
+from .axes import SYMMETRY
+from .parts import Part, polygons
 
 #: A disc stands on a mirror when it is this near to it, in mm.
 ON_MM = 1e-9

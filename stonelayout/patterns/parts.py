@@ -17,6 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.artwork import Points
 from stonelayout.neighbours import ROUNDING, crossing_pairs, pairs_nearer
 
+from .axes import axes_of_symmetry, mirrored, obstacles_alike
 from .base import Ask, Laid, Obstacles, Spec
 
 #: Arcs of an inset are chords, which leaves the room for centres too large by at most
@@ -30,9 +31,6 @@ SLACK_MM = 1e-9
 #: In a part just as wide as a stone, or narrower by up to twice this, stones may stand over its
 #: outline by so many mm: less than drawings and stones are true to.
 EXACT_MM = 0.005
-#: A part counts as mirror-symmetric when its mirror image misses it by less than this share of
-#: a pitch all along its outline.
-SYMMETRY = 0.004
 #: So many parts are remembered, so that a letter is filled once in a name, and in a list of names.
 LIKE_PARTS = 256
 _TURNS = tuple(
@@ -162,37 +160,6 @@ def discs(centres: Points, radii: Points) -> BaseGeometry:
     return shapely.union_all(shapely.buffer(shapely.points(centres), grown, quad_segs=segments))
 
 
-def mirrored(shape: BaseGeometry, axis: int) -> BaseGeometry:
-    """Return a shape with its x (axis 0) or y (axis 1) reversed."""
-    flip = np.ones(2)
-    flip[axis] = -1.0
-    return shapely.transform(shape, lambda points: points * flip)
-
-
-def _mirrors(
-    outline: BaseGeometry, pitch: float, obstacles: Points, distance: Points
-) -> tuple[bool, bool]:
-    most = SYMMETRY * pitch * outline.length
-    found = [
-        bool(shapely.symmetric_difference(outline, mirrored(outline, axis)).area <= most)
-        and _same_mirrored(obstacles, distance, axis)
-        for axis in (0, 1)
-    ]
-    return found[0], found[1]
-
-
-def _same_mirrored(obstacles: Points, distance: Points, axis: int) -> bool:
-    """Tell whether obstacles and what they keep are their own mirror image, to SLACK_MM."""
-    from scipy.spatial import KDTree
-
-    if not len(obstacles):
-        return True
-    flip = np.ones(2)
-    flip[axis] = -1.0
-    away, image = KDTree(obstacles).query(obstacles * flip)
-    return bool(np.max(away) <= SLACK_MM) and np.array_equal(distance[image], distance)
-
-
 def part_of(polygon: Polygon, frame: Frame, ask: Ask, obstacles: Points, distance: Points) -> Part:
     """Return a polygon of an ask in its own frame, with room for the centres of each size."""
     outline = frame.shape_inward(polygon)
@@ -201,7 +168,11 @@ def part_of(polygon: Polygon, frame: Frame, ask: Ask, obstacles: Points, distanc
         outline = whole[0] if whole else Polygon()  # a sliver that rounding closed
     margin = float(ask.options.get("margin", 0.0))
     local = frame.inward(obstacles) if len(obstacles) else np.empty((0, 2))
-    mirrors = _mirrors(outline, ask.sizes[0].pitch, local, distance)
+    x, y = axes_of_symmetry(outline, ask.sizes[0].pitch)
+    mirrors = (
+        x and obstacles_alike(local, distance, 0, SLACK_MM),
+        y and obstacles_alike(local, distance, 1, SLACK_MM),
+    )
     rooms = []
     for k, spec in enumerate(ask.sizes):
         room = inset(outline, spec.diameter / 2 + margin)
