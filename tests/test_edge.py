@@ -1,5 +1,8 @@
 """The edge pattern: where rows run, and that they follow the artwork when it moves."""
 
+import json
+from pathlib import Path
+
 import numpy as np
 import pytest
 import shapely
@@ -144,3 +147,27 @@ def test_inner_rows_give_way_to_outer_ones():
     outer, both = (lay_edge(ask).centres for ask in asks)
     assert len(both) > 1.5 * len(outer)
     assert distances(outer, both).max() < 1e-6
+
+
+@pytest.mark.parametrize("name", ["sans A", "sans M", "sans 8"])
+def test_rows_of_a_letter_that_is_symmetric_to_the_eye_are_alike_on_both_sides(name):
+    text = (Path(__file__).parent / "data" / "glyphs.json").read_text(encoding="utf-8")
+    parts = [shapely.Polygon(p[0], p[1:]) for p in json.loads(text)["glyphs"][name]]
+    region = shapely.transform(shapely.union_all(parts), lambda points: points * 3.7 * 3.3)
+    image = shapely.transform(region, lambda points: points * (-1, 1))
+    middle = shapely.centroid(region).x
+    image = shapely.transform(image, lambda points: points + (2 * middle, 0))
+    assert shapely.hausdorff_distance(region, image) > 0.002  # as fonts are: nearly symmetric
+    centres = lay_edge(Ask(region, tuple(rings(region)), (Spec(2.8, 3.3),))).centres
+    assert distances(centres * (-1, 1) + (2 * middle, 0), centres).max() < 0.1
+    depth = shapely.distance(shapely.points(centres), shapely.boundary(region))
+    assert np.abs(depth - 1.4).max() < 0.06
+
+
+def test_both_corners_of_a_short_edge_keep_their_stones():
+    wide = 3.7 * 2.4  # too long for four chords, so that three of 1.23 pitches are left
+    corners = np.array([[-wide / 2, 0], [wide / 2, 0], [wide / 2 + 12, 30], [-wide / 2 - 12, 30]])
+    region = Polygon(corners).buffer(1.0, join_style="mitre", mitre_limit=5)
+    centres = lay_edge(Ask(region, tuple(rings(region)), SS6)).centres
+    top = np.sort(centres[np.abs(centres[:, 1]) < 1e-3, 0])
+    assert np.allclose(top, np.linspace(-wide / 2, wide / 2, 4), atol=1e-3)

@@ -18,6 +18,9 @@ from .parts import ARC_SEGMENTS, FRAME_DECIMALS, Frame
 
 #: A mirror image that misses a curve by less than this, in mm, is the curve itself.
 ALIKE_MM = 0.001
+#: To the eye it is, when it misses by no more than this, as letters of fonts do: rows then run
+#: along one half and its image, which is truer than stones are set (common practice, no source).
+NEARLY_MM = 0.05
 #: Places at which a curve is compared with its mirror image.
 _PROBES = 257
 
@@ -97,7 +100,9 @@ def own_starts(path: Path) -> list[Path]:
     middle = (np.diff(path.along)[:, None] * (path.points[1:] + path.points[:-1])).sum(axis=0) / (
         2 * path.length
     )
-    axes = [axis for axis in (0, 1) if _mirrored(path, middle, axis)]
+    axes: list[int] = []
+    for tolerance in (ALIKE_MM, NEARLY_MM):
+        axes = axes or [axis for axis in (0, 1) if _mirrored(path, middle, axis, tolerance)]
     if axes:
         return [_symmetric(path, float(middle[axis]), axis) for axis in axes]
     away = np.round(np.hypot(*(path.points[:-1] - middle).T), 6)
@@ -107,13 +112,13 @@ def own_starts(path: Path) -> list[Path]:
     return [path.from_place(float(path.along[first]))]
 
 
-def _mirrored(path: Path, middle: Points, axis: int) -> bool:
-    """Tell whether a curve is its own mirror image in x (axis 0) or y (axis 1)."""
+def _mirrored(path: Path, middle: Points, axis: int, tolerance: float) -> bool:
+    """Tell whether a curve is its own mirror image in x (axis 0) or y (axis 1), to so many mm."""
     probes = path.at(np.linspace(0, path.length, _PROBES))
     probes[:, axis] = 2 * middle[axis] - probes[:, axis]
     line = shapely.linestrings(path.points)
     shapely.prepare(line)
-    return bool(shapely.dwithin(line, shapely.points(probes), ALIKE_MM).all())
+    return bool(shapely.dwithin(line, shapely.points(probes), tolerance).all())
 
 
 def _symmetric(path: Path, level: float, axis: int) -> Path:

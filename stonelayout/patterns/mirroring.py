@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.neighbours import ROUNDING, pairs_nearer
 from stonelayout.polylines import Path, Points
 
-from .curves import ALIKE_MM, lines_through
+from .curves import NEARLY_MM, lines_through
 from .gauge import Sizes
 from .rowatwork import RowAtWork
 
@@ -142,7 +142,7 @@ def _axis(
     images = np.sort(about.image(boxes.reshape(-1, 2)).reshape(-1, 2, 2), axis=1).reshape(-1, 4)
     tree = KDTree(np.where(np.isfinite(boxes), boxes, _NOWHERE))
     for k, image in zip(group, np.where(np.isfinite(images), images, _NOWHERE), strict=True):
-        near = sorted(tree.query_ball_point(image, ALIKE_MM, p=np.inf))
+        near = sorted(tree.query_ball_point(image, NEARLY_MM, p=np.inf))
         alike = next((group[j] for j in near if _alike(drawn[k], drawn[group[j]], about)), None)
         if alike is None:
             return None
@@ -165,7 +165,7 @@ def _alike(one: Sequence[Path], two: Sequence[Path], about: _Axis) -> bool:
     for path in one:
         count = int(min(max(path.length * _PROBES, 64), _MOST_PROBES))
         probes = about.image(path.at(np.linspace(0, path.length, count)))
-        if not bool(shapely.dwithin(lines, shapely.points(probes), ALIKE_MM).all()):
+        if not bool(shapely.dwithin(lines, shapely.points(probes), NEARLY_MM).all()):
             return False
     return True
 
@@ -206,7 +206,8 @@ def _one_side(
     away = side * (moving.centres[:, about.axis] - about.level)
     on = moving.only(np.abs(away) <= _SAME_MM)
     on = Stones(about.onto(on.centres), on.size, on.ask, on.row)
-    near = (away > _SAME_MM) & (2 * away < pitches[moving.size] * (1 - ROUNDING))
+    near = (away > -NEARLY_MM) & (2 * away < pitches[moving.size] * (1 - ROUNDING))
+    near &= np.abs(away) > _SAME_MM
     half = moving.only((away > _SAME_MM) & ~near)
     partner = np.array([about.partner[int(k)] for k in half.ask], dtype=np.intp)
     image = Stones(about.image(half.centres), half.size, partner, np.full(len(half), -1))

@@ -21,6 +21,9 @@ from .rowspan import Span
 CORNER_WINDOW, LEAST_WINDOW_MM = 0.6, 1.3
 #: A span whose gaps are wider than this, in pitches, asks the blunter of its corners to give way.
 WIDE = 1.2
+#: Two corners that turn alike, the ends of one edge, both hold up to so many pitches: without one
+#: of them the edge would look lopsided.
+WIDER = 1.5
 #: Corners that turn by more than this, in degrees, do not give way to a wide gap.
 FIRM_DEGREES = 70.0
 #: How firm a place is that two rows share: more than any corner, whose turn is at most pi.
@@ -243,7 +246,9 @@ def _giving_way(spans: list[Span], turn: Points, pitch: float) -> int | None:
     wide = [math.inf if not span.most else span.splits[span.most][1] / pitch for span in spans]
     best: tuple[float, float, int] | None = None
     for k, stretch in enumerate(wide):
-        if stretch <= WIDE:
+        ends = float(turn[k]), float(turn[(k + 1) % size])
+        alike = abs(ends[0] - ends[1]) < math.radians(_TWIN_DEGREES)
+        if stretch <= (WIDER if alike else WIDE):
             continue
         for pin in (k, (k + 1) % size):
             if not math.isfinite(turn[pin]) or size == 1:
