@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,9 +13,6 @@ from .errors import InputError, JobError
 from .tables import TableReader, text_value
 from .tomlplaces import Places
 
-#: Lines that one list may have.
-MOST_LINES = 100_000
-MOST_COPIES = 1_000_000
 _PLACEHOLDER = re.compile(r"\{([^{}]+)\}")
 _UNSAFE = re.compile(r"[^\w.]+")
 
@@ -86,71 +81,81 @@ def names_of(data: Mapping[str, Any], text: str, file: str) -> Names | None:
     return Names(**found)
 
 
-def read_list(text: str, file: str, names: Names) -> tuple[list[Entry], list[tuple[int, str]]]:
-    """Read the CSV (comma, semicolon or tab; first line: column names).
-
-    Returns the entries and the lines that cannot be read, each with its number and why. Raises
-    InputError when the file as a whole cannot be used.
-    """
-    head = text.lstrip("\n").partition("\n")[0]
-    mark = max(",;\t", key=head.count)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark, strict=True)
-    entries: list[Entry] = []
-    bad: list[tuple[int, str]] = []
-    columns: list[str] = []
-    try:
-        for row in reader:
-            cells = [cell.strip() for cell in row]
-            if not any(cells):
-                continue
-            if not columns:
-                columns = _columns(cells, file, names)
-            elif len(cells) != len(columns):
-                bad.append((reader.line_num, f"{len(cells)} cells under {len(columns)} columns"))
-            else:
-                try:
-                    values = dict(zip(columns, cells, strict=True))
-                    entries.append(_entry(reader.line_num, values, names, columns))
-                except InputError as error:
-                    bad.append((reader.line_num, error.message))
-            if len(entries) > MOST_LINES:
-                raise InputError(f"more than {MOST_LINES} lines", file=file)
-    except csv.Error as error:
-        raise InputError(f"not CSV: {error}", file=file, line=reader.line_num) from None
-    if not entries and not bad:
-        raise InputError("an empty list: the first line names the columns", file=file)
-    return entries, bad
+def column_name(text: str) -> str:
+    """Return a column's name as it is compared: without case or needless blanks."""
+    return " ".join(text.split()).casefold()
 
 
-def _columns(cells: list[str], file: str, names: Names) -> list[str]:
-    if not all(cells) or len(set(cells)) < len(cells):
-        raise InputError("every column needs a name of its own in the first line", file=file)
-    for key in (names.count, *_PLACEHOLDER.findall(names.label or "")):
-        if key is not None and key not in cells:
-            raise InputError(unknown(key, cells, "column"), file=file)
-    return cells
-
-
-def _entry(line: int, values: Mapping[str, str], names: Names, columns: Sequence[str]) -> Entry:
-    count = names.count or ("count" if "count" in columns else None)
-    copies = 1
-    if count is not None and values[count]:
-        if not values[count].isdecimal() or not 1 <= int(values[count]) <= MOST_COPIES:
-            raise InputError(f'{count} "{values[count]}" is not a number of copies')
-        copies = int(values[count])
-    label = " ".join(fill(names.label or f"{{{columns[0]}}}", values).split())
-    return Entry(line, values, label or f"line {line}", copies)
+def columns_of(text: str) -> list[str]:
+    """Return the columns that a text with ``{placeholders}`` asks for."""
+    return [column_name(name) for name in _PLACEHOLDER.findall(text)]
 
 
 def fill(text: str, values: Mapping[str, str]) -> str:
     """Put a line's cells in the place of ``{column}``. Raises InputError for an unknown one."""
 
     def cell(match: re.Match[str]) -> str:
-        if match[1] not in values:
+        name = column_name(match[1])
+        if name not in values:
             raise InputError(unknown(match[1], values, "column"))
-        return values[match[1]]
+        return values[name]
 
     return _PLACEHOLDER.sub(cell, text)
+
+
+def wanted_columns(data: Mapping[str, Any], places: Places) -> dict[str, str]:
+    """Return the columns that a job's placeholders ask for, each with the first that does."""
+    found: dict[str, str] = {}
+    for key, text in _texts(data):
+        for name in columns_of(text):
+            line = places.line(key)
+            found.setdefault(name, f"{key} ({places.file}:{line})")
+    return found
+
+
+def empty_cells(data: Mapping[str, Any], values: Mapping[str, str]) -> str:
+    """Say which empty cells leave a job without words to lay, or a value blank; "" when none."""
+    line = filled(data, values)
+    texts, rules = (_left_out(line.get(table)) for table in ("text", "lay"))
+    if all(rules) or ("artwork" not in data and all(texts)):
+        gone = (text for text, left in zip(data["text"], texts, strict=True) if left)
+        return _are_empty(name for text in gone for name in columns_of(text["words"]))
+    blank = {key for key, text in _texts(line) if not text.strip()}
+    return _are_empty(
+        name for key, text in _texts(data) if key in blank for name in columns_of(text)
+    )
+
+
+def _left_out(tables: Any) -> list[bool]:
+    """Tell of each table of an array whether it is left out; of none, that nothing is."""
+    if not isinstance(tables, list) or not tables:
+        return [False]
+    return [isinstance(table, LeftOut) for table in tables]
+
+
+def _are_empty(columns: Iterable[str]) -> str:
+    names = list(dict.fromkeys(columns))
+    if len(names) < 2:
+        return f"the {names[0]} is empty" if names else ""
+    return f"the {', '.join(names[:-1])} and {names[-1]} are empty"
+
+
+def _texts(data: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Yield every text of a job outside ``[names]``, with its key (``lay[1].stone``)."""
+    for key, value in data.items():
+        if key != "names":
+            yield from _below(key, value)
+
+
+def _below(key: str, value: Any) -> Iterator[tuple[str, str]]:
+    if isinstance(value, str):
+        yield key, value
+    elif isinstance(value, list):
+        for k, entry in enumerate(value, start=1):
+            yield from _below(f"{key}[{k}]", entry)
+    elif isinstance(value, dict) and not isinstance(value, LeftOut):
+        for name, entry in value.items():
+            yield from _below(f"{key}.{name}", entry)
 
 
 def filled(data: Mapping[str, Any], values: Mapping[str, str]) -> dict[str, Any]:
@@ -165,7 +170,10 @@ def filled(data: Mapping[str, Any], values: Mapping[str, str]) -> dict[str, Any]
     if isinstance(texts, list):
         for k, text in enumerate(texts):
             words = text.get("words") if isinstance(text, dict) else None
-            if isinstance(words, str) and not words.strip() and data["text"][k]["words"].strip():
+            if not isinstance(words, str):
+                continue
+            text["words"] = words.replace("\\n", "\n")
+            if not words.strip() and data["text"][k]["words"].strip():
                 gone.add(text.get("id"))
                 texts[k] = LeftOut(text)
     if isinstance(rules, list) and gone:

@@ -52,13 +52,13 @@ class Done:
     """What became of a line: its files, or the ``error`` that it met.
 
     ``record`` is what ``made.json`` holds beside the key: counts, layers, size, findings.
-    ``bug`` tells that the error is ours, with its traceback in ``error``.
+    ``trace`` is the traceback of an error that is ours.
     """
 
     files: Mapping[str, str | bytes] = field(default_factory=dict)
     record: Mapping[str, Any] = field(default_factory=dict)
     error: str = ""
-    bug: bool = False
+    trace: str = ""
 
 
 def make_line(task: Task) -> Done:
@@ -69,8 +69,9 @@ def make_line(task: Task) -> Done:
         return _make(task)
     except StoneLayoutError as error:
         return Done(error=str(error))
-    except Exception:  # a line must not take the others with it; it is told as our bug
-        return Done(error=traceback.format_exc(), bug=True)
+    except Exception as error:  # a line must not take the others with it; it is told as our bug
+        reason = f"this is a bug in stonelayout ({type(error).__name__})"
+        return Done(error=reason, trace=traceback.format_exc())
 
 
 def line_artwork(task: Task) -> Any:

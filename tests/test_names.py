@@ -15,9 +15,18 @@ from stonelayout.cli import group
 from stonelayout.errors import InputError, JobError
 from stonelayout.holes import read_holes
 from stonelayout.job import parse_job
-from stonelayout.names import Entry, Names, designs, filled, read_list
+from stonelayout.names import (
+    Entry,
+    Names,
+    designs,
+    empty_cells,
+    fill,
+    filled,
+    wanted_columns,
+)
+from stonelayout.nameslist import read_list, unused_columns
 from stonelayout.namesrun import Task, key_of
-from stonelayout.tomlplaces import read_toml
+from stonelayout.tomlplaces import Places, read_toml
 
 JOB = """
 [names]
@@ -96,7 +105,7 @@ def test_bad_lines_are_named_and_the_others_read():
     assert [e.label for e in entries] == ["Ada", "Ed"]
     assert [line for line, _ in bad] == [3, 4, 5]
     assert "not a number of copies" in bad[0][1]
-    assert "1 cells under 2 columns" in bad[1][1]
+    assert "1 cell under 2 columns" in bad[1][1]
 
 
 @pytest.mark.parametrize(
@@ -217,13 +226,141 @@ def test_bad_lines_do_not_stop_the_others(tmp_path):
     assert "not made: list.csv:6: 日:" in result.stderr
 
 
-def test_a_line_that_turns_bad_leaves_nothing_old_behind(tmp_path):
+def test_a_job_that_makes_no_line_touches_nothing_and_says_why_once(tmp_path):
     root = folder(tmp_path)
     make(root)
+    before = contents(root / "out")
     folder(tmp_path, job=JOB.replace('height = "12 mm"', 'height = "12 mm"\nface = "no.ttf"'))
     result = make(root)
+    assert result.return_value == 2
+    assert contents(root / "out") == before
+    assert result.stderr.count("no.ttf") == 1
+    assert "(also lines 3, 4, 5)" in result.stderr
+    assert result.stderr.endswith(f"no line can be made; nothing in {root / 'out'} is changed\n")
+
+
+def test_a_slip_in_the_header_is_said_once_and_nothing_is_touched(tmp_path):
+    root = folder(tmp_path)
+    make(root)
+    before = contents(root / "out")
+    folder(tmp_path, names=LIST.replace("size", "szie"))
+    result = make(root)
+    assert isinstance(result.exception, JobError)
+    assert str(result.exception) == (
+        f'{root / "list.csv"}:1: no column "size", which lay[1].stone ({root / "choir.toml"}:19) '
+        'asks for; is "szie" meant?'
+    )
+    assert contents(root / "out") == before
+
+
+def test_a_line_that_turns_bad_keeps_what_was_made_of_it(tmp_path):
+    root = folder(tmp_path)
+    make(root)
+    before = contents(root / "out" / "zoë")
+    for bad in ("Zoë,,ss999,1", "Zoë,,ss6,none", "Zoë,1"):
+        folder(tmp_path, names=LIST.replace("Zoë,,ss6,1", bad))
+        result = make(root)
+        assert result.return_value == 1
+        assert contents(root / "out" / "zoë") == before
+        assert "zoë: not made anew; the files of an earlier run stay there" in result.stderr
+        order = json.loads((root / "out" / "order.json").read_text(encoding="utf-8"))
+        assert [design["folder"] for design in order["designs"]] == ["ada", "łuk"]
+        assert order["kept"] == ["zoë"]
+    folder(tmp_path)
+    assert "3 of 3 are there already" in make(root).stderr
+    folder(tmp_path, names=LIST.replace("Zoë,,ss6,1", "Zoë,1"))
+    make(root)
+    folder(tmp_path, names=LIST.replace("Zoë,,ss6,1\n", ""))
+    assert "zoë: no longer in the list, its files are deleted" in make(root).stderr
+    assert not (root / "out" / "zoë").exists()
+
+
+def test_empty_cells_are_told_and_the_other_lines_made(tmp_path):
+    names = "name,number,size\nAda,,ss6\n,,ss6\nBo,,\n.,,ss6\n-,,ss6\n"
+    root = folder(tmp_path, names=names)
+    result = make(root)
     assert result.return_value == 1
-    assert [path.name for path in (root / "out").iterdir()] == ["order.json"]
+    order = json.loads((root / "out" / "order.json").read_text(encoding="utf-8"))
+    assert order["not_made"] == [
+        {"line": 3, "label": "", "reason": "the name and number are empty"},
+        {"line": 4, "label": "", "reason": "the size is empty"},
+    ]
+    assert [design["label"] for design in order["designs"]] == ["Ada", ".", "-"]
+    assert "not made: list.csv:3: the name and number are empty\n" in result.stderr
+
+
+def test_a_fault_of_ours_is_no_traceback_in_the_order(tmp_path, monkeypatch):
+    root = folder(tmp_path)
+
+    def fault(*_):
+        raise IndexError("too many indices")
+
+    monkeypatch.setattr("stonelayout.namesrun.parse_job", fault)
+    result = make(root)
+    assert result.return_value == 3
+    assert "not made: list.csv:2: Ada: this is a bug in stonelayout (IndexError)" in result.stderr
+    assert "Traceback" in result.stderr
+    assert not (root / "out").exists()
+
+
+def test_a_cell_of_two_lines_is_set_in_two_lines():
+    data = read_toml(JOB, "choir.toml")
+    line = filled(data, {"name": r"Ada\nBrook", "number": "7", "size": "ss6"})
+    assert line["text"][0]["words"] == "Ada\nBrook"
+
+
+def test_a_crest_needs_no_name_but_a_rule():
+    job = JOB + '[artwork]\nfile = "crest.svg"\n'
+    data = read_toml(job, "choir.toml")
+    values = {"name": "", "number": "", "size": "ss6"}
+    assert empty_cells(data, values) == "the name and number are empty"
+    crest = job + '[[lay]]\npick = { all = true }\nstone = "ss6"\ncolour = "jet"\n'
+    assert empty_cells(read_toml(crest, "choir.toml"), values) == ""
+
+
+def test_columns_in_any_case():
+    wanted = wanted_columns(read_toml(JOB, "j"), Places(JOB, "j"))
+    assert wanted == {
+        "name": "text[1].words (j:7)",
+        "number": "text[2].words (j:13)",
+        "size": "lay[1].stone (j:19)",
+    }
+    text = LIST.replace("name,number,size,count", "Name, NUMBER ,Size,Count")
+    entries, _ = read_list(text, "l.csv", Names("l.csv", label="{Name}"), wanted)
+    assert [(e.label, e.copies) for e in entries[:2]] == [("Ada", 2), ("Zoë", 1)]
+    assert fill("{ Name }", entries[0].values) == "Ada"
+    with pytest.raises(InputError, match="a name of its own"):
+        read_list("name,Name\nA,B\n", "l.csv", LISTED)
+
+
+def test_columns_that_nothing_uses_are_told():
+    def told(text, names=LISTED):
+        return unused_columns(read_list(text, "l.csv", names)[0], "l.csv", names, ["size"])
+
+    assert told("name,size,count\nA,ss6,2\n") == []
+    assert told("name,size,club\nA,ss6,x\n") == ['l.csv: nothing uses the column "club"']
+    assert told("name,size,county,boat\nA,ss6,x,3\n") == [
+        'l.csv: nothing uses the columns "county", "boat"; every line is made once: if "boat" '
+        'holds the copies, write count = "boat" under [names]'
+    ]
+    assert told("name,size,cuont\nA,ss6,2\n", Names("l.csv", count="cuont")) == []
+    with pytest.raises(InputError) as error:
+        told("name,size,cuont\nA,ss6,2\nB,ss6,\n")
+    assert str(error.value) == (
+        'l.csv: nothing uses the column "cuont"; did you mean count? Else every line is made '
+        'once: name the column count, or write count = "cuont" under [names]'
+    )
+
+
+def test_a_list_saved_without_utf_8_says_how_to_save_it(tmp_path):
+    root = folder(tmp_path)
+    (root / "list.csv").write_bytes(LIST.encode("cp1250", errors="replace"))
+    result = make(root)
+    assert isinstance(result.exception, InputError)
+    assert str(result.exception) == (
+        f"{root / 'list.csv'}: not UTF-8 text, so accents would be lost: save it from the "
+        'spreadsheet as "CSV UTF-8"'
+    )
 
 
 def test_templates_carry_the_name_outside_the_holes(tmp_path):

@@ -12,7 +12,8 @@ ROOT = Path(stonelayout.__file__).parent
 LEVELS = {
     "words": "errors units markup tomlplaces findings files",
     "geometry": "curves polylines regions centreline neighbours",
-    "nouns": "options catalogue tables artwork layout text names jobtext job template order shop",
+    "nouns": "options catalogue tables artwork layout text names nameslist jobtext job template "
+    "order shop",
     "engine": "svg tracing reading patterns bounds measures",
     "laying": "sides lay",
     "after": "checks strength layers registration split cutpath tours holes plaincircles rebuild "

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import sys
-import time
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -12,11 +10,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from stonelayout.errors import StoneLayoutError
-from stonelayout.files import read_bytes, read_text, write_all
+from stonelayout.errors import InputError, StoneLayoutError
+from stonelayout.files import read_bytes, write_all
 from stonelayout.units import counted
 
 from .common import print_json, say
+from .progress import NamesProgress
 
 if TYPE_CHECKING:
     from stonelayout.catalogue import Catalogue
@@ -25,10 +24,9 @@ if TYPE_CHECKING:
     from stonelayout.namesrun import Done, Task
 
 ORDER = "order.json"
-#: Designs whose templates are planned on one roll here; `stonelayout roll` plans any number.
-MOST_ON_A_ROLL = 200
-#: Seconds between two lines of progress.
-PROGRESS_SECONDS = 0.5
+#: Lines that are named by number where one reason holds for many.
+MOST_LINES_NAMED = 5
+EXIT_BAD_INPUT = 2
 EXIT_BUG = 3
 
 
@@ -41,15 +39,17 @@ class List:
     designs: Sequence[Design]
     tasks: Sequence[Task]
     bad: Sequence[tuple[int, str]]
+    warnings: Sequence[str]
 
 
 def read_names(text: str, job_file: str, catalogue: Catalogue) -> List | None:
     """Return the names list of a job's text; None when the job has none."""
     if "names" not in text:
         return None
-    from stonelayout.names import designs, names_of, read_list
+    from stonelayout.names import designs, empty_cells, names_of, wanted_columns
+    from stonelayout.nameslist import read_list, unused_columns
     from stonelayout.namesrun import Task
-    from stonelayout.tomlplaces import read_toml
+    from stonelayout.tomlplaces import Places, read_toml
 
     from .designs import open_shop
 
@@ -59,8 +59,12 @@ def read_names(text: str, job_file: str, catalogue: Catalogue) -> List | None:
         return None
     folder = Path(job_file).parent
     path = folder / names.file
-    entries, bad = read_list(read_text(path), str(path), names)
-    found = designs(entries, data)
+    wanted = wanted_columns(data, Places(text, job_file))
+    entries, bad = read_list(_list_text(path), str(path), names, wanted)
+    warnings = unused_columns(entries, str(path), names, wanted)
+    empty = {entry.line: empty_cells(data, entry.values) for entry in entries}
+    bad = sorted([*bad, *((line, reason) for line, reason in empty.items() if reason)])
+    found = designs([entry for entry in entries if not empty[entry.line]], data)
     drawing = (data.get("artwork") or {}).get("file")
     content = read_bytes(folder / drawing) if isinstance(drawing, str) else None
     prices = (data.get("shop") or {}).get("file")
@@ -69,7 +73,17 @@ def read_names(text: str, job_file: str, catalogue: Catalogue) -> List | None:
         Task(text, job_file, replace(one.entries[0], copies=one.copies), catalogue, content, shop)
         for one in found
     ]
-    return List(names, path, found, tasks, bad)
+    return List(names, path, found, tasks, bad, warnings)
+
+
+def _list_text(path: Path) -> str:
+    try:
+        return read_bytes(path).decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError(
+            'not UTF-8 text, so accents would be lost: save it from the spreadsheet as "CSV UTF-8"',
+            file=str(path),
+        ) from None
 
 
 def list_jobs(text: str, job_file: str, catalogue: Catalogue) -> list[Job]:
@@ -100,6 +114,8 @@ def make_names(
     """Make all lines of a list into ``out``; return the exit code."""
     from stonelayout.namesrun import key_of, known
 
+    from .namespapers import former_papers, papers_of, roll_of_list
+
     root = Path(out)
     fonts = _fonts(found.tasks)
     keys = [key_of(task, fonts) for task in found.tasks]
@@ -111,21 +127,25 @@ def make_names(
     if records:
         say(f"{len(records)} of {len(found.designs)} are there already, made from the same")
     errors, bug = _make_missing(found, root, keys, records, workers, cluster)
-    _drop_stale(root, found)
     code = EXIT_BUG if bug else int(bool(errors or found.bad))
-    code = max(code, int(any(record["errors"] for record in records.values())))
     order = _order(found, records, errors)
-    papers = {**_papers(found, records), **_roll(root, found, records)}
+    if not records:
+        order["kept"] = order["papers"] = []
+        _tell_order(order, form, quiet)
+        say(f"no line can be made; nothing in {out} is changed")
+        return max(code, EXIT_BAD_INPUT)
+    code = max(code, int(any(record["errors"] for record in records.values())))
+    order["kept"] = _drop_stale(root, found, records)
+    papers = {**papers_of(found, records), **roll_of_list(root, found, records)}
     order["papers"] = sorted(papers)
-    stale = _former_papers(root) - set(papers)
+    stale = former_papers(root / ORDER) - set(papers)
     text = json.dumps(order, ensure_ascii=False, indent=2) + "\n"
     write_all(out, {**papers, ORDER: text}, drop=stale)
     if (root / "roll").is_dir() and not any((root / "roll").iterdir()):
         (root / "roll").rmdir()
-    if form == "json":
-        print_json(order)
-    else:
-        _tell(order, out, quiet)
+    _tell_order(order, form, quiet)
+    if form == "text":
+        _tell_written(order, out)
     return code
 
 
@@ -144,7 +164,7 @@ def _make_missing(
     missing = [k for k in range(len(keys)) if k not in records]
     errors: dict[int, str] = {}
     bug = False
-    progress = _Progress(len(missing))
+    progress = NamesProgress(len(missing))
     results = run_all(
         make_line,
         [found.tasks[k] for k in missing],
@@ -158,12 +178,12 @@ def _make_missing(
             if isinstance(done, Died):
                 errors[k] = "the worker that made it died twice"
             elif done.error:
-                errors[k], bug = done.error, bug or done.bug
+                errors[k], bug = done.error, bug or bool(done.trace)
+                if done.trace:
+                    say(done.trace)
             else:
                 _write(root / found.designs[k].folder, keys[k], done)
                 records[k] = done.record
-            if k in errors:
-                _forget(root / found.designs[k].folder)
             progress.step(found.designs[k].label)
     finally:
         results.close()  # type: ignore[attr-defined] # a generator; the type says only Iterator
@@ -181,16 +201,33 @@ def _write(folder: Path, key: str, done: Done) -> None:
     write_all(folder, {**done.files, RECORD: record_text(key, done)}, drop=stale)
 
 
-def _drop_stale(root: Path, found: List) -> None:
-    """Delete what an earlier run made, by its own records, of lines that are gone."""
+def _drop_stale(root: Path, found: List, records: Mapping[int, Mapping[str, Any]]) -> list[str]:
+    """Delete what an earlier run made, by its own records, of lines that are gone.
+
+    What it made of lines that cannot be made now stays; while a line cannot be read, that may be
+    any. Returns these folders.
+    """
+    from stonelayout.namesrun import read_record
+
     try:
         former = json.loads((root / ORDER).read_text(encoding="utf-8"))
         folders = {str(entry["folder"]) for entry in former["designs"]}
+        folders.update(map(str, former.get("kept", ())))
     except (OSError, ValueError, KeyError, TypeError):
-        return
-    for name in sorted(folders - {design.folder for design in found.designs}):
-        if (root / name).parent == root and _forget(root / name):
-            say(f"{name}: no longer in the list, its files are deleted")
+        return []
+    listed = {design.folder for design in found.designs}
+    made = {found.designs[k].folder for k in records}
+    kept = []
+    for name in sorted(folders - made):
+        if (root / name).parent != root:
+            continue
+        if name not in listed and not found.bad:
+            if _forget(root / name):
+                say(f"{name}: no longer in the list, its files are deleted")
+        elif read_record(root / name) is not None:
+            say(f"{name}: not made anew; the files of an earlier run stay there")
+            kept.append(name)
+    return kept
 
 
 def _forget(folder: Path) -> bool:
@@ -266,106 +303,20 @@ def _order(
         "designs": made,
         "copies": sum(entry["copies"] for entry in made),
         "not_made": sorted(not_made, key=lambda entry: int(str(entry["line"]))),
+        "warnings": list(found.warnings),
     }
 
 
-def _papers(found: List, records: Mapping[int, Mapping[str, Any]]) -> dict[str, str]:
-    """Return one stock list and one quote for all that is made."""
-    from stonelayout.errors import InputError
-    from stonelayout.job import parse_job
-    from stonelayout.order import Design as Ordered
-    from stonelayout.order import needs
-    from stonelayout.quote import quote
-    from stonelayout.quotewords import quote_text
-    from stonelayout.shop import demo_shop
-    from stonelayout.stock import stock_lines, stock_text
-
-    ordered, job = [], None
-    for k, record in sorted(records.items()):
-        counts = {(size, colour): n for (size, _, colour), n in _kinds(record)}
-        size = (float(record["size"][0]), float(record["size"][1]))
-        label, copies = found.designs[k].label, found.designs[k].copies
-        seconds = float(record["cut_minutes"]) * 60
-        ordered.append(Ordered(label, counts, record["layers"], size, copies, seconds))
-        task = found.tasks[k]
-        job = job or parse_job(task.job, task.file, task.catalogue, task.entry)
-    if job is None:
-        return {}
-    shop = found.tasks[0].shop or demo_shop(job.catalogue)
-    papers = {"stock.txt": stock_text(stock_lines(needs(ordered, job.spare), None, shop.pack))}
-    try:
-        found_quote = quote(ordered, job.sheet, shop, spare=job.spare, pressed=job.pressed)
-        papers["quote.txt"] = quote_text(found_quote)
-    except InputError as error:
-        say(f"no quote: {error}")
-    return papers
-
-
-def _roll(
-    root: Path, found: List, records: Mapping[int, Mapping[str, Any]]
-) -> dict[str, str | bytes]:
-    """Return the roll plan of all templates that are made, as many sets as the copies wear out."""
-    from stonelayout.errors import InputError
-    from stonelayout.job import parse_job
-    from stonelayout.layers import separate
-    from stonelayout.layout import Layout
-    from stonelayout.lettering.namemark import named
-    from stonelayout.order import whole
-    from stonelayout.registration import registration
-    from stonelayout.roll import roll_of
-    from stonelayout.rollpapers import Set, plan_sets, roll_files
-    from stonelayout.shop import demo_shop
-
-    sets, sheet = [], None
-    for k in sorted(records):
-        design, task = found.designs[k], found.tasks[k]
-        if sheet is None:
-            sheet = parse_job(task.job, task.file, task.catalogue, task.entry).sheet
-            price = (task.shop or demo_shop(task.catalogue)).sheets.get(sheet.name)
-        place = root / design.folder / "layout.json"
-        layers = separate(Layout.from_json(read_text(place), str(place)), sheet)
-        marks = named(registration(layers, sheet), design.label, design.lines[0])
-        sets.append(
-            Set(design.label, layers, marks, whole(design.copies, price.reuses) if price else 1)
-        )
-    if sheet is None:
-        return {}
-    if len(sets) > MOST_ON_A_ROLL:
-        say(
-            f"no roll plan: {len(sets)} designs are more than the {MOST_ON_A_ROLL} planned with a "
-            "list; give their layout.json files to stonelayout roll, some at a time"
-        )
-        return {}
-    try:
-        plan, templates = plan_sets(sets, sheet, roll_of(sheet))
-    except InputError as error:
-        say(f"no roll plan: {error}")
-        return {}
-    files = roll_files(plan, templates, found.names.file)
-    return {f"roll/{name}": content for name, content in files.items()}
-
-
-def _former_papers(root: Path) -> set[str]:
-    """Return the papers that an earlier run wrote, by its own order file."""
-    try:
-        data = json.loads((root / ORDER).read_text(encoding="utf-8"))
-        names = {str(name) for name in data["papers"]}
-    except (OSError, ValueError, KeyError, TypeError):
-        return set()
-    return {name for name in names if ".." not in name and not name.startswith("/")}
-
-
-def _kinds(record: Mapping[str, Any]) -> list[tuple[tuple[str, str, str], int]]:
-    return [(name.partition(" "), int(count)) for name, count in record["stones"].items()]
-
-
-def _tell(order: Mapping[str, Any], out: str, quiet: bool) -> None:
+def _tell_order(order: Mapping[str, Any], form: str, quiet: bool) -> None:
+    if form == "json":
+        print_json(order)
+        return
     for design in order["designs"] if not quiet else ():
-        stones = sum(design["stones"].values())
+        count = counted(sum(design["stones"].values()), "stone")
         width, height = design["size"]
         copies = f" x {design['copies']}" if design["copies"] > 1 else ""
         click.echo(
-            f"{design['folder']}: {design['label']}{copies}: {stones} stones, "
+            f"{design['folder']}: {design['label']}{copies}: {count}, "
             f"{counted(design['layers'], 'template')} of {width:.0f} x {height:.0f} mm"
         )
         for note in design["notes"]:
@@ -373,36 +324,27 @@ def _tell(order: Mapping[str, Any], out: str, quiet: bool) -> None:
     for design in order["designs"]:
         for message in design["errors"]:
             click.echo(f"{design['folder']}: error: {message}")
+    reasons: dict[str, list[Mapping[str, Any]]] = {}
     for entry in order["not_made"]:
-        label = f" {entry['label']}" if entry["label"] else ""
-        say(f"not made: {order['list']}:{entry['line']}:{label}: {entry['reason']}")
+        reasons.setdefault(entry["reason"], []).append(entry)
+    for reason, (first, *others) in reasons.items():
+        label = f" {first['label']}:" if first["label"] else ""
+        lines = [str(entry["line"]) for entry in others]
+        more = " ..." if len(lines) > MOST_LINES_NAMED else ""
+        also = (
+            f" (also line{'s' * (len(lines) > 1)} {', '.join(lines[:MOST_LINES_NAMED])}{more})"
+            if lines
+            else ""
+        )
+        say(f"not made: {order['list']}:{first['line']}:{label} {reason}{also if lines else ''}")
+    for warning in order["warnings"]:
+        say(f"warning: {warning}")
+
+
+def _tell_written(order: Mapping[str, Any], out: str) -> None:
     papers = [ORDER, *(name for name in order["papers"] if not name.startswith("roll/panel"))]
     click.echo(
         f"{counted(len(order['designs']), 'design')}, {counted(order['copies'], 'transfer')}, "
         f"{counted(len(order['not_made']), 'line')} not made; "
         f"written to {out} ({', '.join(papers)})"
     )
-
-
-class _Progress:
-    """Names done and time left, on standard error, only on a terminal."""
-
-    def __init__(self, total: int) -> None:
-        self.total, self.done = total, 0
-        self.start = self.last = time.monotonic()
-        self.shown = sys.stderr.isatty() and total > 1
-
-    def step(self, label: str) -> None:
-        """Count one more."""
-        self.done += 1
-        now = time.monotonic()
-        if self.shown and (now - self.last > PROGRESS_SECONDS or self.done == self.total):
-            self.last = now
-            left = round((now - self.start) / self.done * (self.total - self.done))
-            line = f"{self.done}/{self.total}  {label:24.24}  {left // 60}:{left % 60:02d} left"
-            click.echo(f"\r{line}", nl=False, err=True)
-
-    def end(self) -> None:
-        """Leave the line."""
-        if self.shown and self.done:
-            click.echo("", err=True)

@@ -1,14 +1,18 @@
-"""Which shape is being laid, on standard error: only on a terminal, and gone when it is done."""
+"""What is being done, on standard error: only on a terminal."""
 
 from __future__ import annotations
 
 import sys
+import time
 
 import click
 
+#: Seconds between two lines of progress of a names list.
+PROGRESS_SECONDS = 0.5
+
 
 class LayingProgress:
-    """Shows each shape while it is laid."""
+    """Shows each shape while it is laid, and nothing when it is done."""
 
     def __init__(self) -> None:
         self.shown = sys.stderr.isatty()
@@ -21,3 +25,27 @@ class LayingProgress:
         line = f"laying {done + 1}/{total}  {name:.40}" if done < total else ""
         click.echo(f"\r{line.ljust(self.width)}" + ("" if line else "\r"), nl=False, err=True)
         self.width = len(line)
+
+
+class NamesProgress:
+    """Names done and time left, on standard error, only on a terminal."""
+
+    def __init__(self, total: int) -> None:
+        self.total, self.done = total, 0
+        self.start = self.last = time.monotonic()
+        self.shown = sys.stderr.isatty() and total > 1
+
+    def step(self, label: str) -> None:
+        """Count one more."""
+        self.done += 1
+        now = time.monotonic()
+        if self.shown and (now - self.last > PROGRESS_SECONDS or self.done == self.total):
+            self.last = now
+            left = round((now - self.start) / self.done * (self.total - self.done))
+            line = f"{self.done}/{self.total}  {label:24.24}  {left // 60}:{left % 60:02d} left"
+            click.echo(f"\r{line}", nl=False, err=True)
+
+    def end(self) -> None:
+        """Leave the line."""
+        if self.shown and self.done:
+            click.echo("", err=True)

@@ -210,7 +210,7 @@ def _height_to_fit(
     text: Text, rows: Sequence[Sequence[Glyph]], stones: Setting | None, width: float
 ) -> float:
     """Return the height at which the longest line is as wide as ``width``; by bisection."""
-    spans = [_extent(row, 1.0, 0.0) for row in rows]
+    drawn = max(last - first for first, last in (_extent(row, 1.0, 0.0) for row in rows))
     pairs = [] if text.tracking is not None else [pair for row in rows for pair in _pairs(row)]
 
     def excess(height: float) -> float:
@@ -218,11 +218,13 @@ def _height_to_fit(
         if stones is not None and text.tracking is None:
             tracking = _least_tracking(pairs, height, stones)
         if not tracking:
-            return max(last - first for first, last in spans) * height - width
+            return drawn * height - width
         ends = (_extent(row, height, tracking) for row in rows)
         return max(last - first for first, last in ends) - width
 
-    high = width / max(last - first for first, last in spans)
+    if drawn <= 0:  # dots alone, one above the other
+        return text.height or DEFAULT_HEIGHT_MM
+    high = width / drawn
     if excess(high) <= FIT_ERROR_MM:
         return high
     low = 0.0

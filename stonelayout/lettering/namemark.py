@@ -19,7 +19,7 @@ NAME_MM = 4.0
 ROOM_MM = 2.0
 #: Pieces of each curve: a knife or pen follows them at this size without a visible facet.
 PIECES = 6
-#: Length in mm of the dash that a dot becomes: a knife cannot cut a point.
+#: Length in mm of the dash that a dot becomes: a knife cannot cut a point. Least size of a name.
 DASH_MM = 0.5
 
 
@@ -46,7 +46,8 @@ def named(registration: Registration, label: str, line: int) -> Registration:
     left, middle, band = max(xs) + ROOM_MM, (min(ys) + max(ys)) / 2, max(ys) - min(ys)
     lettering = set_text(Text(words, height=NAME_MM, align="left"))
     x0, y0, x1, y1 = lettering.bounds
-    factor = min(1.0, (right - ROOM_MM - left) / (x1 - x0), band / (y1 - y0))
+    wide, high = max(x1 - x0, DASH_MM), max(y1 - y0, DASH_MM)
+    factor = min(1.0, (right - ROOM_MM - left) / wide, band / high)
     if factor <= 0:
         return registration
     lines = tuple(
