@@ -17,7 +17,9 @@ from stonelayout.text import Setting, Text
 
 DATA = Path(__file__).parent / "data"
 STONES = Setting(2.0, 2.65)
-STRAIGHT = "AEFHIKLMNTVWXYZvwxz147"
+STRAIGHT = "AEFHILMNTVWXYZvwxz147"
+#: Drawn anew: in the published letters the arm runs so close beside the stem that stones fail.
+REDRAWN = "Kk"
 EUROPEAN = "àáâãäåăąæçćčďđèéêëęěğîïíìıłľñńňòóôõöøőœřśšșßťțðþùúûüůűýÿźžż"
 
 
@@ -50,7 +52,19 @@ def lengths(drawing):
     return sum(length(line) for line in drawing.lines(pieces=60) if len(line) > 1)
 
 
-@pytest.mark.parametrize("char", sorted(PUBLISHED))
+@pytest.mark.parametrize("char", REDRAWN)
+def test_redrawn_letters_keep_the_published_ends_and_join_on_the_stem(char):
+    width, strokes = PUBLISHED[char]
+    (glyph,) = single_line_face("plain").set(char)
+    assert glyph.advance == width
+    nodes = np.array([v[-2:] for op, v in glyph.drawing.commands])
+    for end in (*strokes[0], strokes[1][0], strokes[2][1]):
+        assert np.hypot(*(nodes - end).T).min() < 1e-9
+    on_stem = nodes[np.abs(nodes[:, 0] - strokes[0][0, 0]) < 1e-9]
+    assert len(on_stem) == 3  # its ends and the joint of both arms
+
+
+@pytest.mark.parametrize("char", sorted(set(PUBLISHED) - set(REDRAWN)))
 def test_letters_pass_through_the_published_points(char):
     width, strokes = PUBLISHED[char]
     (glyph,) = single_line_face("plain").set(char)
@@ -72,7 +86,7 @@ def test_straight_letters_have_the_published_stroke_length(char):
     assert lengths(glyph.drawing) == pytest.approx(expected, rel=0.01 if char == "1" else 1e-9)
 
 
-@pytest.mark.parametrize("char", sorted(set(PUBLISHED) - set("ij")))
+@pytest.mark.parametrize("char", sorted(set(PUBLISHED) - set("ij" + REDRAWN)))
 def test_smoothing_never_shortens_and_hardly_lengthens(char):
     (glyph,) = single_line_face("plain").set(char)
     expected = sum(length(stroke) for stroke in PUBLISHED[char][1])

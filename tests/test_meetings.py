@@ -146,3 +146,35 @@ def test_row_comes_as_near_to_a_crossing_as_the_other_row_lets_it():
     away = np.hypot(*laid.centres[np.abs(laid.centres[:, 1]) > 1e-6].T) / PITCH
     assert len(away) == 20
     assert np.sort(away)[:2] == pytest.approx(2 * np.cos(np.pi / 4), abs=0.002)
+
+
+def test_a_gap_between_two_shared_stones_takes_the_stone_that_fits_off_its_middle():
+    # a K: an arm from a stem, and a leg from the arm; half way between the two joints is no room
+    unit = 7.91 * PITCH / 21
+    stem, arm, leg = [[0, 0], [0, 21]], [[0, 14], [14, 0]], [[5, 9], [14, 21]]
+    laid = lay_edge(drawn(*(np.array(line) * unit for line in (stem, arm, leg))))
+    places = laid.centres - (0, 14 * unit)
+    along, across = (places @ (np.sqrt(0.5), way * np.sqrt(0.5)) for way in (-1, 1))
+    arm = np.sort(along[(np.abs(across) < 1e-6) & (along > -1e-6)])
+    assert np.diff(arm).max() < 1.5 * PITCH
+    assert least(laid.centres) >= PITCH * (1 - 1e-9)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.floats(0, 24), st.floats(0, 24), st.floats(3, 24)), min_size=2, max_size=4
+    )
+)
+def test_no_place_for_a_stone_is_left_on_lines_that_meet(starts):
+    lines = []
+    for k, (x, y, long) in enumerate(starts):
+        angle = 0.3 + k * np.pi / len(starts) + 0.02 * x
+        lines.append(np.array([[x, y], [x + long * np.cos(angle), y + long * np.sin(angle)]]))
+    centres = lay_edge(drawn(*lines)).centres
+    assert least(centres) >= PITCH * (1 - 1e-9)
+    for line in lines:
+        count = int(np.hypot(*(line[1] - line[0])) / (0.02 * PITCH)) + 2
+        places = line[0] + np.linspace(0, 1, count)[:, None] * (line[1] - line[0])
+        away = np.hypot(*(places[:, None] - centres).transpose(2, 0, 1)).min(axis=1)
+        assert away.max() < 1.01 * PITCH

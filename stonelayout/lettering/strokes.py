@@ -68,6 +68,8 @@ class SingleLineFace:
             for k, char in enumerate(_GREEK):
                 self._letters[char] = table[chr(ord("A") + k)]
                 self._letters[char.lower()] = table[chr(ord("a") + k)]
+        if name == "plain":
+            self._letters |= _drawn("redrawn", self._letters)
         own, self._marks = _own(self._letters)
         self._letters = own | self._letters
 
@@ -188,17 +190,29 @@ def _hershey(name: str) -> dict[str, Letter]:
 
 
 def _own(letters: dict[str, Letter]) -> tuple[dict[str, Letter], dict[str, Mark]]:
-    """Read the letters and marks of our own drawing; ``data/strokes.toml`` says how."""
-    text = files("stonelayout").joinpath("data/strokes.toml").read_text(encoding="utf-8")
-    data = tomllib.loads(text)
+    """Return the letters and marks of our own drawing that go with some letters."""
+    data = _own_drawings()
     marks = {}
     for char, entry in data["marks"].items():
         drawing = _strokes(_read(entry["strokes"]))
         marks[char] = Mark(drawing, entry["where"], -drawing.bounds()[1])
     found = {char: letters[other] for char, other in data["same"].items() if other in letters}
-    for char, entry in data["letters"].items():
+    return found | _drawn("letters", letters | found), marks
+
+
+def _drawn(table: str, letters: dict[str, Letter]) -> dict[str, Letter]:
+    """Return the letters of one table of our own drawings; some are drawn from ``letters``."""
+    found: dict[str, Letter] = {}
+    for char, entry in _own_drawings()[table].items():
         found[char] = _own_letter(entry, letters | found)
-    return found, marks
+    return found
+
+
+@lru_cache(maxsize=1)
+def _own_drawings() -> dict[str, Any]:
+    """Read our own drawings; ``data/strokes.toml`` says how."""
+    text = files("stonelayout").joinpath("data/strokes.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
 
 
 def _own_letter(entry: dict[str, Any], letters: dict[str, Letter]) -> Letter:

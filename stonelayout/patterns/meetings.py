@@ -23,7 +23,7 @@ from .mirroring import Stones, mirrored_stones
 from .mostkept import most_kept
 from .parts import Frame
 from .pens import lines_beside, without_guides
-from .respacing import space_anew
+from .respacing import fill_gaps, space_anew
 from .rowatwork import RowAtWork, Stands
 from .rows import lay_row, row_corners, row_spans
 from .rowspan import Span
@@ -51,8 +51,9 @@ def lay_rows_together(asks: Sequence[Ask], tracks_of: TracksOf) -> list[Laid]:
     in a frame of their own, so that artwork moved, turned or mirrored gets the same rows, with
     the drawn lines near it; all asks share their sizes. Returns one answer for each ask: where rows
     cross they share one stone (it belongs to the first), a shared edge is laid once, of stones
-    too near to each other or to obstacles the fewest are removed, and the rows are spaced anew
-    on both sides of a gap. Findings say how many stones went, and where.
+    too near to each other or to obstacles the fewest are removed, the rows are spaced anew on both
+    sides of a gap, and stones that have room in it after all stand there. Findings say how many
+    stones went, and where.
     """
     drawn = [path for ask in asks for path in drawn_paths(ask)]
     if not drawn:
@@ -75,6 +76,8 @@ def lay_rows_together(asks: Sequence[Ask], tracks_of: TracksOf) -> list[Laid]:
             break
         for line in lines:
             space_anew(line, lines, stands, pitches)
+    for line in lines:
+        fill_gaps(line, lines, stands, pitches)
     for line in lines:
         line.size = without_lone_sizes(line.size, line.path.closed)
     answers = _answers(inward, made, lines, stands, frame, pitches)

@@ -1,11 +1,17 @@
-"""Spacing rows anew beside gaps: stones slide towards the gap, the stretches beside are evened."""
+"""Spacing rows anew beside gaps: stones slide towards the gap, the stretches beside are evened.
+
+What room a gap still has after that is filled.
+"""
 
 from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from stonelayout.polylines import Points
+from stonelayout.polylines import Path, Points
 
 from .chords import most_equal
 from .contacts import TOUCH_MM
@@ -102,19 +108,7 @@ def _slide(
     start = float(line.at[k])
     steps = np.linspace(0.0, reach, _SLIDES)
     spots = line.path.at(start + steps)
-    around = [other for other in lines if len(other.at) and other.reaches(spots[0], 3 * pitch)]
-    others = np.concatenate([other.centres for other in around])
-    least = np.concatenate([pitches[other.size] for other in around])
-    least = (least + pitches[line.size[k]]) / 2
-    away = np.hypot(*(others - spots[0]).T)
-    near = (away > TOUCH_MM) & (away < 3 * pitch)
-    others, least = others[near], least[near]
-
-    def clear(points: Points) -> npt.NDArray[np.bool_]:
-        apart = np.hypot(*(points[:, None, :] - others[None, :, :]).transpose(2, 0, 1))
-        size = np.full(len(points), line.size[k])
-        return np.asarray((apart >= least).all(axis=1)) & stands.clear(line.ask, points, size)
-
+    clear = _clear_about(line, int(line.size[k]), spots[0], 3 * pitch, lines, stands, pitches)
     free = clear(spots[1:])
     if free.all():
         return float(reach)
@@ -127,6 +121,111 @@ def _slide(
         else:
             high = middle
     return float(low)
+
+
+def _clear_about(
+    line: RowAtWork,
+    size: int,
+    spot: Points,
+    reach: float,
+    lines: list[RowAtWork],
+    stands: Stands,
+    pitches: Points,
+) -> Callable[[Points], npt.NDArray[np.bool_]]:
+    """Return what tells which points (n, 2) near a spot have room for a stone of a size.
+
+    Stones within ``reach`` mm of the spot count, but not one that stands on it.
+    """
+    around = [other for other in lines if len(other.at) and other.reaches(spot, reach)]
+    others = np.concatenate([np.empty((0, 2)), *(other.centres for other in around)])
+    least = np.concatenate([np.empty(0), *(pitches[other.size] for other in around)])
+    away = np.hypot(*(others - spot).T)
+    near = (away > TOUCH_MM) & (away < reach)
+    others, least = others[near], (least[near] + pitches[size]) / 2
+
+    def clear(points: Points) -> npt.NDArray[np.bool_]:
+        apart = np.hypot(*(points[:, None, :] - others[None, :, :]).transpose(2, 0, 1))
+        sizes = np.full(len(points), size, dtype=np.intp)
+        return np.asarray((apart >= least).all(axis=1)) & stands.clear(line.ask, points, sizes)
+
+    return clear
+
+
+def fill_gaps(line: RowAtWork, lines: list[RowAtWork], stands: Stands, pitches: Points) -> None:
+    """Put stones into gaps of a row that have room for them after all, as evenly as they may."""
+    count, length = len(line.at), line.path.length
+    if not line.lost or (not count and len(pitches) > 1):
+        return
+    gaps: list[tuple[float, float, int | None, int | None]] = []
+    for k in range(count if line.path.closed else count - 1):
+        start, stop = float(line.at[k]), float(line.at[(k + 1) % count])
+        gaps.append((start, stop if stop > start else stop + length, k, (k + 1) % count))
+    if not count:
+        gaps.append((0.0, length, None, None))
+    elif not line.path.closed:
+        gaps.append((0.0, float(line.at[0]), None, 0))
+        gaps.append((float(line.at[-1]), length, count - 1, None))
+    fresh: list[float] = []
+    sizes: list[int] = []
+    for start, stop, one, two in gaps:
+        kept = [k for k in (one, two) if k is not None]
+        size = int(line.size[kept[0]]) if kept else 0
+        pitch = float(pitches[size])
+        if (kept and line.size[kept[-1]] != size) or stop - start < len(kept) * pitch:
+            continue
+        if _is_given(line, (start + stop) / 2):
+            continue
+        middle = line.path.at([(start + stop) / 2])[0]
+        reach = stop - start + 2 * pitch
+        clear = _clear_about(line, size, middle, reach, lines, stands, pitches)
+        gap = _Gap(line.path, pitch, clear)
+        found = gap.places(start, stop, one is not None, two is not None)
+        fresh += [s % length if line.path.closed else s for s in found]
+        sizes += [size] * len(found)
+    line.lost = line.lost[len(fresh) :]
+    order = np.argsort(np.append(line.at, fresh), kind="stable")
+    line.at = np.append(line.at, fresh)[order]
+    line.pinned = np.append(line.pinned, np.zeros(len(fresh), dtype=np.bool_))[order]
+    line.size = np.append(line.size, np.array(sizes, dtype=np.intp))[order]
+
+
+@dataclass(frozen=True, eq=False)
+class _Gap:
+    """A gap of a row: ``clear`` tells which points keep their distance from all that stands."""
+
+    path: Path
+    pitch: float
+    clear: Callable[[Points], npt.NDArray[np.bool_]]
+
+    def places(self, start: float, stop: float, first: bool, last: bool) -> list[float]:
+        """Return arc lengths where more stones have room: evenly spaced, or one by one.
+
+        ``first`` and ``last`` tell whether there are stones at the gap's ends; to a bare end of
+        the row the next one stands as near as it may.
+        """
+        ends = self.path.at([s for s, kept in ((start, first), (stop, last)) if kept])
+        if first and last:
+            aim = (start + stop) / 2
+            for many in range(int((stop - start) / self.pitch) - 1, 0, -1):
+                even = np.linspace(start, stop, many + 2)[1:-1]
+                between = np.hypot(*np.diff(self.path.at(even), axis=0).T)
+                if self._free(even, ends).all() and (between >= self.pitch).all():
+                    return [float(s) for s in even]
+        else:
+            aim = stop if first else start
+        steps = np.linspace(start, stop, 2 * _SLIDES + 1)
+        steps = steps[self._free(steps, ends)]
+        if not len(steps):
+            return []
+        one = float(steps[int(np.round(np.abs(steps - aim), 6).argmin())])
+        before = self.places(start, one, True, True) if first else []
+        behind = self.places(one, stop, True, last) if last or not first else []
+        return [*before, one, *behind]
+
+    def _free(self, at: Points, ends: Points) -> npt.NDArray[np.bool_]:
+        points = self.path.at(at)
+        apart = np.hypot(*(points[:, None, :] - ends).transpose(2, 0, 1))
+        return np.asarray(self.clear(points) & (apart >= self.pitch).all(axis=1))
 
 
 def _even_out(
