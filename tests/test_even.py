@@ -164,6 +164,16 @@ def test_edge_is_crisp():
     assert max(corners) < 0.01
 
 
+def test_edge_of_a_large_field_is_crisp():
+    # no side lies along a lattice that suits the others
+    field = Polygon([(0, 0), (168, 14), (154, 168), (84, 126), (7, 161)])
+    centres = even(field, 2.0, 2.95)
+    assert len(centres) > 2500
+    depth = shapely.distance(shapely.points(centres), field.exterior) - 1.0
+    near = depth < 0.35 * 2.95
+    assert (depth[near] < 0.005 * 2.95).mean() > 0.85
+
+
 @pytest.mark.parametrize("lay", [lay_even, lay_lattice])
 def test_edge_row_stands_on_the_outline_with_equal_chords(lay):
     region = box(0, 0, 26, 20)

@@ -76,7 +76,7 @@ THIN = 1e-4
 FEW = 160
 #: How strongly discs near the wall are drawn to it.
 PULL = 0.5
-#: Fills of more discs than this are pressed at their edge only, and in one symmetry.
+#: Fills of more discs than this are not pressed, evened at their edge only, and in one symmetry.
 MANY = 2500
 #: Of many discs those within BAND pitches of the outline are evened; RIM more are looked at.
 BAND, RIM = 6.0, 1.5
@@ -223,8 +223,7 @@ class _Filled:
                 more, _ = self.inserter.sweep(centres, self.effort.tries)
             if len(more) > len(centres):
                 centres = _evened(packer, more, self.effort, pushes)
-            if len(centres) <= MANY:
-                centres = seated(packer, healed(packer, centres))
+            centres = seated(packer, healed(packer, centres))
         return packer.mirrors.everywhere(centres)
 
 
