@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from .units import counted
+
 Severity = Literal["error", "warning", "note"]
 _ORDER: dict[str, int] = {"error": 0, "warning": 1, "note": 2}
 
@@ -48,3 +50,59 @@ def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 def has_errors(findings: Iterable[Finding]) -> bool:
     """Tell whether any finding has severity error."""
     return any(finding.severity == "error" for finding in findings)
+
+
+@dataclass(frozen=True)
+class Group:
+    """Findings of one kind on one layer, the worst first, told together wherever they are told."""
+
+    findings: tuple[Finding, ...]
+
+    @property
+    def first(self) -> Finding:
+        """The worst."""
+        return self.findings[0]
+
+    @property
+    def total(self) -> int:
+        """How many there are, with those that the last one only counts."""
+        return 1 + sum(1 if f.at is not None else f.count for f in self.findings[1:])
+
+    def words(self, places: int = 4) -> tuple[str, str]:
+        """Return the worst in words with its place, and how many more there are and where."""
+        first, more = self.first, self.total - 1
+        where = " ".join([*([first.layer] if first.layer else []), *_at(first)])
+        worst = f"{where}: {first.message}" if where else first.message
+        if not more:
+            return worst, ""
+        named = [_place(f.at) for f in self.findings[1:] if f.at is not None][:places]
+        spots = f": {'; '.join(named)}{' ...' if more > len(named) else ''}" if named else ""
+        return worst, f"(and {more} more{spots})"
+
+
+def grouped(findings: Iterable[Finding]) -> list[Group]:
+    """Put like findings together, the most serious first; without a place only the same words."""
+    groups: dict[tuple[str, ...], list[Finding]] = {}
+    for finding in in_order(findings):
+        key: tuple[str, ...] = (finding.severity, finding.code, finding.layer)
+        if finding.at is None and key not in groups:
+            key += (finding.message,)
+        groups.setdefault(key, []).append(finding)
+    return [Group(tuple(group)) for group in groups.values()]
+
+
+def tally(findings: Iterable[Finding]) -> str:
+    """Return how many errors and warnings there are: ``3 errors, 1 warning``; "" for none."""
+    totals = {"error": 0, "warning": 0}
+    for group in grouped(findings):
+        if group.first.severity in totals:
+            totals[group.first.severity] += group.total
+    return ", ".join(counted(total, name) for name, total in totals.items() if total)
+
+
+def _at(finding: Finding) -> list[str]:
+    return [] if finding.at is None else [f"at {_place(finding.at)} mm"]
+
+
+def _place(at: tuple[float, float]) -> str:
+    return f"{at[0]:.1f}, {at[1]:.1f}"

@@ -11,7 +11,7 @@ import numpy as np
 
 from . import benchwords
 from .catalogue import Sheet
-from .findings import Finding
+from .findings import Finding, grouped, has_errors, tally
 from .layout import Layout
 from .order import Design, Need, needs
 from .pages import fill, gem_svg, part
@@ -25,6 +25,8 @@ _PICTURE_DIGITS = 1
 #: Most stones drawn in a small picture; beyond it every second, third, ... is drawn.
 MOST_DRAWN = 4000
 _MOST_FINDINGS = 8
+#: Notes that the bench needs as well.
+_SEEN = ("stones-hard-to-see",)
 
 
 @dataclass(frozen=True, eq=False)
@@ -151,19 +153,24 @@ def _facts(bench: Bench) -> str:
 
 
 def _stop(findings: Sequence[Finding]) -> str:
-    grave = [f for f in findings if f.severity == "error"]
-    other = [f for f in findings if f.severity == "warning"]
-    if not grave and not other:
+    """Return errors and warnings, like ones together, and what is hard to see when brushing."""
+    told = [g for g in grouped(findings) if g.first.severity != "note" or g.first.code in _SEEN]
+    if not told:
         return ""
-    rows = [
-        f'<li><span class="{f.severity}">{f.severity}</span> '
-        f"{escape(f'{f.layer}: ' if f.layer else '')}{escape(f.message)}</li>"
-        for f in (*grave, *other)[:_MOST_FINDINGS]
-    ]
-    left = len(grave) + len(other) - len(rows)
+    rows = []
+    for one in told[:_MOST_FINDINGS]:
+        worst, more = one.words()
+        severity = one.first.severity
+        rows.append(
+            f'<li><span class="{severity}">{severity}</span> {escape(f"{worst} {more}".strip())}'
+            "</li>"
+        )
+    left = sum(one.total for one in told[_MOST_FINDINGS:])
     if left:
-        rows.append(f"<li>and {left} more: see the proof</li>")
-    title = "Do not cut yet" if grave else "Before you cut"
+        rows.append(f"<li>and {left} of other kinds: see the proof</li>")
+    count = tally(findings)
+    grave = has_errors(findings)
+    title = ("Do not cut yet" if grave else "Before you cut") + (f": {count}" if count else "")
     frame = ' class="stop"' if grave else ""
     return f"<section{frame}><h2>{title}</h2><ul>{''.join(rows)}</ul></section>"
 

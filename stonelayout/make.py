@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from .allchecks import all_checks
 from .artwork import Artwork
 from .catalogue import DEFAULT_CUTTER
-from .checks import check
 from .cutfiles import cut_files, in_cutting_order
 from .errors import LayoutError
 from .findings import Finding, in_order
@@ -31,9 +31,9 @@ from .registration import registration
 from .report import report, to_json
 from .rollpapers import pages_of
 from .shop import Shop, demo_shop
-from .strength import check_strength
 from .template import Layer, Page
 from .units import mm_and_inches
+from .unread import unread
 from .writers.svg import layer_svg
 
 
@@ -71,17 +71,15 @@ def make(
         from .lettering.namemark import named
 
         marks = named(marks, job.label, job.line)
-    checked = (
-        *check(layers, job.sheet, job.catalogue, None if job.tile else marks.page),
-        *check_strength(layers, job.sheet, marks.page),
-    )
+    piece = None if job.tile else marks.page
+    checked = all_checks(layers, job.sheet, job.catalogue, marks.page, piece)
     shop = shop or demo_shop(job.catalogue)
     seconds = cut_seconds(layers, marks, job.sheet, job.catalogue)
     pages = pages_of(layers, marks, job.sheet)
     design = design_of(job.name, layout, layers, marks.page.size, job.copies, seconds, pages)
     till, priced, found = till_papers(job, design, shop)
     roll, unplanned, used = roll_papers(job, layers, marks, shop)
-    findings = in_order((*layout.findings, *checked, *priced, *unplanned))
+    findings = in_order((*unread(artwork), *layout.findings, *checked, *priced, *unplanned))
     data = report(job, artwork, layout, layers, findings)
     data["order"] = order_summary(design, found, used)
     files: dict[str, str | bytes] = {

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from .findings import Finding
+from .findings import Finding, tally
 from .gem import VARIANTS, gem, variant_of
 from .layout import Kind, Layout
 from .markup import escape, quoteattr
@@ -39,6 +39,11 @@ def marked(findings: Sequence[Finding]) -> list[tuple[str, Finding]]:
     return [(str(i), f) for i, f in enumerate(shown[:MOST_MARKS], start=1)]
 
 
+def unplaced(findings: Sequence[Finding]) -> list[str]:
+    """Return the errors and warnings without a place, such as what was not read, one line each."""
+    return [said(f) for f in findings if f.severity in _SHOWN and f.at is None][:MOST_MARKS]
+
+
 def said(finding: Finding) -> str:
     """Return a finding in one line: severity, layer or shape, message."""
     layer = f"{finding.layer}: " if finding.layer else ""
@@ -57,7 +62,7 @@ def proof_svg(
     """Return the proof as SVG text, one user unit a mm, places as in the layout.
 
     ``rgb`` gives ``#rrggbb`` by colour word; ``findings`` of severity error and warning that have
-    a place are ringed and numbered there and listed below; pass none for a customer, and
+    a place are ringed and numbered there, and all are listed below; pass none for a customer, and
     no ``counts``.
     """
     x0, y0, x1, y1 = design_box(layout)
@@ -67,7 +72,13 @@ def proof_svg(
     left, right = x0 - MARGIN_MM - 4 * unit - spare, x1 + MARGIN_MM + 14 * unit + spare
     cloth = (x0 - MARGIN_MM, y0 - MARGIN_MM, x1 + MARGIN_MM, y1 + MARGIN_MM)
     marks = marked(findings)
-    below, foot = _below(layout, marks, counts, left + 4 * unit, cloth[3], right, unit)
+    told = [
+        *((label, said(finding)) for label, finding in marks),
+        *(("", words) for words in unplaced(findings)),
+    ]
+    if len(told) < sum(finding.severity in _SHOWN for finding in findings):
+        told.append(("", f"in all {tally(findings)}: report.json has them"))
+    below, foot = _below(layout, told, counts, left + 4 * unit, cloth[3], right, unit)
     top = cloth[1] - 13 * unit
     parts = [
         '<?xml version="1.0" encoding="UTF-8"?>',
@@ -135,7 +146,7 @@ def _dimensions(box: Box, cloth: Box, unit: float) -> list[str]:
 
 def _below(
     layout: Layout,
-    marks: Sequence[tuple[str, Finding]],
+    told: Sequence[tuple[str, str]],
     counts: bool,
     x: float,
     y: float,
@@ -158,15 +169,16 @@ def _below(
         for column, word in zip((0, 14, 40, 84), cells, strict=False):
             parts.append(_text(x + 2 * radius + (3 + column) * unit, y, word, 3.8 * unit))
         y += line
-    words = f"{len(layout)} stones in all; a screen or a print cannot show the colour of cut glass"
+    words = "a screen or a print cannot show the colour of cut glass"
+    words = f"{len(layout)} stones in all; {words}" if counts else words.capitalize()
     parts.append(_text(x, y, words, 3.2 * unit, _PALE))
     parts.append("</g>")
-    y += 2 * unit if marks else 0.0
+    y += 2 * unit if told else 0.0
     width = max(30, int((right - x - 12 * unit) / (1.85 * unit)))
-    for label, finding in marks:
+    for label, words in told:
         y += line
-        parts.append(_text(x, y, label, 3.6 * unit, _MARK, weight="bold"))
-        for row in textwrap.wrap(said(finding), width):
+        parts += [_text(x, y, label, 3.6 * unit, _MARK, weight="bold")] if label else []
+        for row in textwrap.wrap(words, width):
             parts.append(_text(x + 7 * unit, y, row, 3.6 * unit))
             y += 4.6 * unit
         y -= 4.6 * unit

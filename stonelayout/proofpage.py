@@ -8,11 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from .findings import Finding
+from .findings import Finding, tally
 from .gem import VARIANTS, gem
 from .layout import Kind, Layout
 from .pages import CAUTION_CHILDREN, fill, gem_svg, json_for_script, part, table
-from .proof import design_box, marked, said
+from .proof import design_box, marked, said, unplaced
 from .template import Layer
 from .units import mm_and_inches
 
@@ -59,7 +59,7 @@ def proof_html(
             "page_css": part("page.css"),
             "script": part("proof.js"),
             "body_class": "for-customer" if customer else "for-shop",
-            "dimensions": escape(f"{size}; {len(layout)} stones"),
+            "dimensions": escape(size) + ("" if customer else _count(layout)),
             "description": escape(_description(layout, used, size, customer), quote=True),
             "layers": "\n".join(
                 _switch(n, layout, k, rgb, layers, customer) for n, k in enumerate(used)
@@ -68,7 +68,7 @@ def proof_html(
             "garment": garment,
             "findings": "" if customer else _findings(findings, shown),
             "table": _table(layout, used, customer),
-            "printed_findings": _printed(shown),
+            "printed_findings": "" if customer else _printed(findings, shown),
             "cautions": escape(CAUTION_CHILDREN),
             "data": json_for_script(data),
         },
@@ -79,6 +79,10 @@ _SHOP_OPTIONS = (
     '<label class="option shop"><input type="checkbox" id="marks" checked> Findings</label>\n'
     '<label class="option"><input type="checkbox" id="customer"> Hide shop figures</label>'
 )
+
+
+def _count(layout: Layout) -> str:
+    return f'<span class="shop">; {len(layout)} stones</span>'
 
 
 def _kind_data(layout: Layout, k: int, rgb: Mapping[str, str]) -> dict[str, Any]:
@@ -142,15 +146,20 @@ def _findings(findings: Sequence[Finding], shown: Sequence[tuple[str, Finding]])
         if label is not None:
             words = f'<button type="button" id="finding{label}"><b>{label}</b> {words}</button>'
         rows.append(f"<li>{words}</li>")
-    if len(findings) > MOST_LISTED:
-        rows.append(f"<li>and {len(findings) - MOST_LISTED} more in report.json</li>")
+    left = sum(finding.count for finding in findings[MOST_LISTED:])
+    if left:
+        rows.append(f"<li>and {left} more in report.json</li>")
+    count = tally(findings)
+    title = f"Findings: {count}" if count else "Findings"
     body = f"<ol>{''.join(rows)}</ol>" if rows else "<p>None: nothing was found amiss.</p>"
-    return f'<section id="findings" class="shop"><h2>Findings</h2>{body}</section>'
+    return f'<section id="findings" class="shop"><h2>{title}</h2>{body}</section>'
 
 
-def _printed(shown: Sequence[tuple[str, Finding]]) -> str:
-    rows = "".join(f"<li>{label} {escape(said(finding))}</li>" for label, finding in shown)
-    return f'<ul class="shop">{rows}</ul>' if rows else ""
+def _printed(findings: Sequence[Finding], shown: Sequence[tuple[str, Finding]]) -> str:
+    rows = [f"{label} {said(finding)}" for label, finding in shown]
+    rows += unplaced(findings)
+    items = "".join(f"<li>{escape(row)}</li>" for row in rows)
+    return f'<ul class="shop">{items}</ul>' if rows else ""
 
 
 def _table(layout: Layout, used: Sequence[int], customer: bool) -> str:

@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from html import unescape
 
 import numpy as np
@@ -104,8 +105,20 @@ def test_errors_stop_the_knife():
     assert "Do not cut yet" in stop
     assert "web 0.21 mm &lt; 0.40 mm" in stop
     assert "Do not cut yet" not in calm
-    many = jobsheet_html(bench(findings=(THIN,) * 30), CATALOGUE.colours)
-    assert "and 22 more" in many
+    assert "Do not cut yet: 1 error<" in stop
+    assert "02-ss10-red at 3.0, 3.0 mm: web" in stop
+
+
+def test_like_errors_are_told_once_with_their_places_and_their_number():
+    """100 named and 15 that the last one counts are 115, as `stonelayout check` says."""
+    more = [replace(THIN, at=(float(k), 3.0)) for k in range(4, 103)]
+    rest = replace(THIN, at=None, message="15 more places like the 100 named", count=15)
+    clear = Finding("stones-hard-to-see", "note", "red is hard to see", layer="02-ss10-red")
+    text = unescape(jobsheet_html(bench(findings=(THIN, *more, rest, clear)), CATALOGUE.colours))
+    assert "Do not cut yet: 115 errors<" in text
+    assert text.count("web 0.21 mm") == 1
+    assert "(and 114 more: 4.0, 3.0; 5.0, 3.0; 6.0, 3.0; 7.0, 3.0 ...)" in text
+    assert "red is hard to see" in text
 
 
 def test_the_page_escapes_and_loads_nothing():
@@ -171,7 +184,7 @@ def test_make_writes_all_papers_with_the_same_numbers(job):
     assert quote["lines"][0]["how"].startswith(f"{12 * stones} + ")
     assert f",{12 * stones}," in (out / "stones.csv").read_text()
     assert f"{stones} stones in all" in (out / "proof.svg").read_text()
-    assert f"; {stones} stones</p>" in (out / "proof.html").read_text()
+    assert f"; {stones} stones</span></p>" in (out / "proof.html").read_text()
     assert f"<dd>{stones}</dd>" in (out / "jobsheet.html").read_text()
     assert "INVENTED" in (out / "quote.txt").read_text()
     roll = json.loads((out / "roll.json").read_text())
@@ -195,7 +208,7 @@ def test_make_clears_away_what_an_earlier_run_left_and_nothing_else(job):
 
 def test_the_summary_can_be_read_in_ten_seconds(job):
     lines = run("make", job, "--out", job.parent / "out").stdout.splitlines()
-    assert len(lines) == 4
+    assert [line[:5] for line in lines[4:]] == ["note:"] * 2  # red and backs on a black sheet
     assert lines[2].startswith("  12 transfers, about ")
     assert "INVENTED demo prices" in lines[2]
     assert lines[3].endswith("proof.html first")

@@ -51,7 +51,7 @@ def command(
     stonelayout check out/layout.json --sheet thin-flock
     stonelayout check out/01-ss6-crystal.svg out/02-ss10-sapphire.svg
     """
-    from stonelayout.findings import in_order
+    from stonelayout.findings import in_order, tally
 
     catalogue = load_catalogue(catalogue_files)
     sheet = catalogue.sheet(sheet_name or DEFAULT_SHEET)
@@ -78,20 +78,24 @@ def command(
         )
     for line in finding_lines(findings):
         click.echo(line)
-    if not exit_code(findings):
-        click.echo("no errors: ready for a trial cut")
+    count = tally(findings)
+    if exit_code(findings):
+        click.echo(f"{count}: do not cut yet")
+    else:
+        click.echo(f"no errors{', ' if count else ''}{count}: ready for a trial cut")
     return exit_code(findings)
 
 
 def _check(
     files: tuple[str, ...], sheet: Sheet, catalogue: Catalogue, width: float | None
 ) -> Checked:
+    from stonelayout.allchecks import all_checks
     from stonelayout.registration import registration
 
     layers, names, found = layers_in(files, sheet, catalogue, width)
     page = registration(layers, sheet).page
     ours = all(map(str.endswith, names, (f"{layer.name}.svg" for layer in layers)))
-    checked = all_checks(layers, sheet, catalogue, (page, page if ours else _around(layers)))
+    checked = all_checks(layers, sheet, catalogue, page, page if ours else _around(layers))
     return layers, names, (*found, *checked, *_in_one_file(layers, names, sheet))
 
 
@@ -105,24 +109,6 @@ def _in_one_file(layers: Sequence[Layer], names: Sequence[str], sheet: Sheet) ->
         if file == beside:
             found += check_one_sheet(one, other, sheet)
     return found
-
-
-def all_checks(
-    layers: Sequence[Layer], sheet: Sheet, catalogue: Catalogue, pages: tuple[Page, Page]
-) -> tuple[Finding, ...]:
-    """Return the findings of every check: webs, layers, size, tear lines, contrast.
-
-    ``pages``: the piece of sheet with our margins round it, and the piece that must fit the roll.
-    """
-    from stonelayout.checks import check
-    from stonelayout.contrast import check_contrast
-    from stonelayout.strength import check_strength
-
-    return (
-        *check(layers, sheet, catalogue, pages[1]),
-        *check_strength(layers, sheet, pages[0]),
-        *check_contrast(layers, sheet, catalogue),
-    )
 
 
 def layers_in(

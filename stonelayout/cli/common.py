@@ -193,37 +193,17 @@ _COLOURS = {"error": "red", "warning": "yellow", "note": "cyan"}
 
 def finding_lines(findings: Iterable[Finding], most: int = 20) -> list[str]:
     """Return findings as lines for the terminal, the most serious first, like ones together."""
-    from stonelayout.findings import in_order
+    from stonelayout.findings import grouped
 
-    groups: dict[tuple[str, ...], list[Finding]] = {}
-    for finding in in_order(findings):
-        key: tuple[str, ...] = (finding.severity, finding.code, finding.layer)
-        if finding.at is None and key not in groups:
-            key += (finding.message,)
-        groups.setdefault(key, []).append(finding)
-    lines = [_group_line(group) for group in groups.values()]
+    lines = []
+    for group in grouped(findings):
+        severity = group.first.severity
+        worst, more = group.words()
+        line = f"{click.style(severity, fg=_COLOURS[severity])}: {worst} [{group.first.code}]"
+        lines.append(f"{line} {more}" if more else line)
     if len(lines) > most:
         lines[most:] = [f"... and {len(lines) - most} more (--format json has all)"]
     return lines
-
-
-def _group_line(group: list[Finding], places: int = 4) -> str:
-    """Return the first, which is the worst, in words, and where the others are."""
-    first = group[0]
-    where = [first.layer] if first.layer else []
-    where += [f"at {_place(first)} mm"] if first.at else []
-    head = click.style(first.severity, fg=_COLOURS[first.severity])
-    line = f"{head}: {' '.join(where)}{': ' if where else ''}{first.message} [{first.code}]"
-    others = [_place(finding) for finding in group[1:] if finding.at][:places]
-    count = sum(finding.count for finding in group[1:])
-    if count:
-        named = f": {'; '.join(others)}{' ...' if count > len(others) else ''}" if others else ""
-        line += f" (and {count} more{named})"
-    return line
-
-
-def _place(finding: Finding) -> str:
-    return f"{finding.at[0]:.1f}, {finding.at[1]:.1f}" if finding.at else ""
 
 
 def exit_code(findings: Iterable[Finding]) -> int:

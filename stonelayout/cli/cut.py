@@ -85,6 +85,7 @@ def command(
     stonelayout cut out/layout.json --out cut --as svg,dxf,hpgl,pdf
     stonelayout cut out/01-ss6-crystal.svg out/02-ss10-jet.svg --out cut --as dxf
     """
+    from stonelayout.allchecks import all_checks
     from stonelayout.cutfiles import Knife, cut_files, in_cutting_order
     from stonelayout.registration import registration, scale_from_bar
     from stonelayout.writers.hpgl import beyond_16_bits
@@ -93,7 +94,7 @@ def command(
     catalogue = load_catalogue(catalogue_files)
     sheet = catalogue.sheet(options["sheet_name"] or DEFAULT_SHEET)
     cutter = catalogue.cutter(options["cutter_name"])
-    from .check import all_checks, layers_in
+    from .check import layers_in
 
     layers, _, found = layers_in(files, sheet, catalogue, options["width"])
     if options["split"]:
@@ -114,7 +115,7 @@ def command(
         scale=scale,
     )
     layers = in_cutting_order(layers, marks)
-    findings = (*found, *all_checks(layers, sheet, catalogue, (marks.page, marks.page)))
+    findings = (*found, *all_checks(layers, sheet, catalogue, marks.page, marks.page))
     if "hpgl" in wanted and beyond_16_bits(marks):
         say("note: the page is longer than 819 mm, where cutters that count in 16 bits stop")
     knife = Knife(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -42,14 +42,17 @@ class Opened:
     sheet: Sheet
     design: Design
     job: Job | None
+    unread: tuple[Finding, ...] = ()
 
     def findings(self, catalogue: Catalogue) -> tuple[Finding, ...]:
         """Check the layers; return all findings, the worst first."""
-        from stonelayout.checks import check
+        from stonelayout.allchecks import all_checks
         from stonelayout.findings import in_order
 
-        checked = check(self.layers, self.sheet, catalogue, self.registration.page)
-        return in_order((*self.layout.findings, *checked))
+        page = self.registration.page
+        piece = None if self.job is not None and self.job.tile else page
+        checked = all_checks(self.layers, self.sheet, catalogue, page, piece)
+        return in_order((*self.unread, *self.layout.findings, *checked))
 
 
 def open_designs(
@@ -90,6 +93,7 @@ def _open(
         return [_opened(name, layout, sheet, copies or 1, catalogue)]
     from stonelayout.job import parse_job
     from stonelayout.lay import lay
+    from stonelayout.unread import unread
 
     from .names import list_jobs
 
@@ -98,8 +102,10 @@ def _open(
     found = []
     for job in jobs:
         sheet = catalogue.sheet(sheet_name) if sheet_name is not None else job.sheet
-        layout = lay(job_artwork(job), job.rules, job.sheet)
-        found.append(_opened(job.name, layout, sheet, copies or job.copies, catalogue, job))
+        artwork = job_artwork(job)
+        layout = lay(artwork, job.rules, job.sheet)
+        one = _opened(job.name, layout, sheet, copies or job.copies, catalogue, job)
+        found.append(replace(one, unread=unread(artwork)))
     return found
 
 

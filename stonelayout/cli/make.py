@@ -113,13 +113,6 @@ def _summary(report: Mapping[str, Any], out: str) -> None:
             + layer["file"]
         )
     click.echo(_order_line(report["order"]))
-    for entry in report["skipped"]:
-        what = f"{entry['what']} {entry['id']}".strip()
-        click.echo(
-            f"warning: not read, so it gets no stones: {what}: {entry['reason']} ({entry['count']})"
-        )
-    for note in report["notes"]:
-        click.echo(f"note: {note}")
     click.echo(f"written to {out}; look at {Path(out) / _look(report)} first")
 
 

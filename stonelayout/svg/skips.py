@@ -39,8 +39,8 @@ FILTERED: Final = "its filter (shadow, blur) is not read: it was taken plain"
 MARKED: Final = "its markers (arrow heads) are not read: convert the stroke to a path"
 OFF_PAGE: Final = "stands wholly outside the page"
 CLIPPED_AWAY: Final = "is wholly clipped away"
-#: Reasons that are told once for all elements of a kind in a layer.
-_COUNTED: Final = frozenset((HIDDEN, INVISIBLE, TRANSPARENT, UNPAINTED, NO_AREA, CLIPPED_AWAY))
+#: What shows nothing in the drawing either; told once for all elements of a kind in a layer.
+DRAWS_NOTHING: Final = frozenset((HIDDEN, INVISIBLE, TRANSPARENT, UNPAINTED, NO_AREA, CLIPPED_AWAY))
 
 
 class SkipList:
@@ -61,7 +61,7 @@ class SkipList:
     ) -> None:
         """Add one element."""
         key: tuple[object, ...] = (what, reason, layer)
-        if reason not in _COUNTED:
+        if reason not in DRAWS_NOTHING:
             key = (*key, element_id, line)
         old = self._entries.get(key)
         if old is None:

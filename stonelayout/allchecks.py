@@ -1,0 +1,29 @@
+"""Every check of one set of templates, the same whoever asks: making, checking, cutting, papers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from .catalogue import Catalogue, Sheet
+from .checks import check
+from .contrast import check_contrast
+from .findings import Finding, in_order
+from .strength import check_strength
+from .template import Layer, Page
+
+
+def all_checks(
+    layers: Sequence[Layer], sheet: Sheet, catalogue: Catalogue, page: Page, piece: Page | None
+) -> tuple[Finding, ...]:
+    """Return the findings of every check, the most serious first: webs, layers, size, tear, sight.
+
+    ``page`` is the piece of sheet with our margins round the holes; ``piece`` what must fit the
+    roll, None for a design that is cut in tiles.
+    """
+    return in_order(
+        (
+            *check(layers, sheet, catalogue, piece),
+            *check_strength(layers, sheet, page),
+            *check_contrast(layers, sheet, catalogue),
+        )
+    )

@@ -1,0 +1,31 @@
+"""What was not read of a drawing, as findings: a paper must not say less than the terminal."""
+
+from __future__ import annotations
+
+from .artwork import Artwork, Skipped
+from .findings import Finding
+from .svg.skips import DRAWS_NOTHING, NOT_READ
+from .units import counted
+
+
+def unread(artwork: Artwork) -> tuple[Finding, ...]:
+    """Return a finding for each entry that was not read or not as drawn, and for each note.
+
+    Codes: ``not-read`` (warning), ``draws-nothing`` (note: hidden in the file, or without paint),
+    ``about-the-drawing`` (note).
+    """
+    found = [_finding(entry) for entry in artwork.skipped]
+    return (*found, *(Finding("about-the-drawing", "note", words) for words in artwork.notes))
+
+
+def _finding(entry: Skipped) -> Finding:
+    times = f"{counted(entry.count, 'element')}, " if entry.count > 1 else ""
+    name = f' "{entry.id}"' if entry.id else ""
+    layer = f" in layer {entry.layer}" if entry.layer else ""
+    line = f" (line {entry.line})" if entry.line else ""
+    words = f"{times}{entry.what}{name}{layer}{line}: {entry.reason}"
+    if entry.reason in DRAWS_NOTHING:
+        return Finding("draws-nothing", "note", f"gets no stones: {words}", count=entry.count)
+    whole = entry.what in NOT_READ and "(text-decoration)" not in entry.reason
+    how = "not read, so it gets no stones" if whole else "not read, or not as drawn"
+    return Finding("not-read", "warning", f"{how}: {words}", count=entry.count)
