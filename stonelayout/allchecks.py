@@ -8,21 +8,31 @@ from .catalogue import Catalogue, Sheet
 from .checks import check
 from .contrast import check_contrast
 from .findings import Finding, in_order
+from .pieces import too_large
+from .roll import holds, roll_of
 from .strength import check_strength
 from .template import Layer, Page
 
 
 def all_checks(
-    layers: Sequence[Layer], sheet: Sheet, catalogue: Catalogue, page: Page, piece: Page | None
+    layers: Sequence[Layer],
+    sheet: Sheet,
+    catalogue: Catalogue,
+    page: Page,
+    piece: Page | None,
+    how: str = "",
 ) -> tuple[Finding, ...]:
     """Return the findings of every check, the most serious first: webs, layers, size, tear, sight.
 
     ``page`` is the piece of sheet with our margins round the holes; ``piece`` what must fit the
-    roll, None for a design that is cut in tiles.
+    roll, None for a design that is cut in tiles; ``how`` says how tiles are asked for.
     """
+    ours = piece is page and not holds(page.size, roll_of(sheet))
+    words = too_large(page.size, sheet, marked=True, how=how) if ours else ""
     return in_order(
         (
-            *check(layers, sheet, catalogue, piece),
+            *check(layers, sheet, catalogue, None if ours else piece),
+            *([Finding("larger-than-sheet", "error", words)] if words else ()),
             *check_strength(layers, sheet, page),
             *check_contrast(layers, sheet, catalogue),
         )

@@ -5,7 +5,12 @@ Figures for the press are common practice, no source; makers' instructions go be
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from .pages import CAUTION_CHILDREN
+from .pieces import seams
+from .shop import Sets
+from .tiles import Tile
 
 TEST_CUT = "Make a test cut on a scrap of the same sheet first: the settings are only a start."
 
@@ -26,19 +31,56 @@ BRUSH = (
     "Brush them in small circles until every hole holds one stone, its shining side up.",
     "Sweep the rest off the sheet, back to the box of their size and colour.",
 )
-LIFT = (
+CORNER = (
     "Set the corner of the tape in the corner of the register edge and lay it down along the edge.",
+)
+LIFT = (
     "Rub it down, draw the crosses on the tape with a pen, and lift it straight up with the "
     "stones.",
 )
-NEXT = (
-    "Brush the next template, in the order of the list above.",
+NEXT = ("Brush the next template, in the order of the list above.",)
+NEXT_CORNER = (
     "Lay the tape with its stones on it the same way: corner in the corner, along the register "
     "edge.",
+)
+SEATED = (
     "The pen crosses must lie on the crosses of this template before you let the tape down.",
     "The F beside the crosses must read as an F: if it does not, the template lies on its face or "
     "the wrong way round.",
 )
+
+
+def cut_so_many(sets: Sets) -> tuple[str, ...]:
+    """Return how many of each template are cut and when one is changed; nothing for one set."""
+    if sets.count == 1:
+        return ()
+    return (
+        f"Cut {sets.count} of each template: change to the next after {sets.transfers} "
+        "transfers, when the last is worn.",
+    )
+
+
+def tiled(tiles: Sequence[Tile]) -> tuple[str, ...]:
+    """Return how tiles are lifted on one tape and seated next to each other."""
+    opposite = {"right": "left", "bottom": "top"}
+    return (
+        f"The design is larger than a sheet, so that it is cut in {len(tiles)} tiles. Take one "
+        "piece of tape as large as the whole design and its marks, and lift in the order of the "
+        "list.",
+        "First template: lay the left side of the tape along the register edge of tile 1, so that "
+        "the tape reaches over where the other tiles will be. Draw all its crosses on the tape, "
+        "also those at the sides where other tiles join.",
+        *(
+            f"Tile {later.number} joins tile {earlier.number} at its {side} side, where both have "
+            "the same two crosses: seat the tape so that their pen crosses lie on the two at the "
+            f"{opposite[side]} side of tile {later.number}."
+            for earlier, later, side in seams(tiles)
+        ),
+        "Draw the other crosses of every new tile on the tape before you lift. Its next template "
+        "is seated by all of them; no corner of the tape is needed.",
+    )
+
+
 LOOK = (
     "upside down: the dark, glued side shows; hard to see on a dark sheet, so use a slanting light",
     "missing: a gap in a row; put a stone in with tweezers",

@@ -61,8 +61,8 @@ def read_holes(data: bytes | str, name: str = "holes.svg") -> HoleSet:
     """Read the round holes of an SVG: circles, ellipses, arcs or Bezier curves, in any transform.
 
     A file of plain circles is read directly, any other by the SVG importer. What stands in a group
-    with the id ``registration``, and an element with the id ``outline``, is left out: it is no
-    hole. Raises ArtworkError when the file cannot be read.
+    whose id begins with ``registration``, or has the id ``outline``, is left out: it is no hole.
+    Raises ArtworkError when the file cannot be read.
     """
     raw = data.encode("utf-8") if isinstance(data, str) else data
     from .plaincircles import read_plain
@@ -83,7 +83,7 @@ def holes_of(artwork: Artwork) -> HoleSet:
     names: list[str] = []
     odd: list[Skipped] = []
     for shape in artwork.shapes:
-        if shape.layer_id == "registration" or shape.id == "outline":
+        if shape.layer_id.startswith("registration") or shape.id == "outline":
             continue
         for line in shape.outline:
             circle = fit_circle(line.points) if line.closed else None

@@ -15,16 +15,22 @@ from .findings import Finding, grouped, has_errors, tally
 from .layout import Layout
 from .order import Design, Need, needs
 from .pages import fill, gem_svg, part
+from .pieces import in_lifting_order
 from .proof import design_box
 from .report import layer_entry
-from .template import Layer, Registration
-from .units import mm, mm_and_inches, number
+from .shop import ONE_SET, Sets
+from .template import Layer
+from .tiles import Tile
+from .units import minutes, mm, mm_and_inches, number
 
 #: A small picture of a layer is drawn to this many mm; more would only make the page heavy.
 _PICTURE_DIGITS = 1
 #: Most stones drawn in a small picture; beyond it every second, third, ... is drawn.
 MOST_DRAWN = 4000
 _MOST_FINDINGS = 8
+_TICK = '<span class="tick"></span>'
+#: Boxes to tick in a row: one for each set, as far as they fit.
+_MOST_TICKS = 5
 #: Notes that the bench needs as well.
 _SEEN = ("stones-hard-to-see",)
 
@@ -36,11 +42,22 @@ class Bench:
     design: Design
     layout: Layout
     layers: tuple[Layer, ...]
-    registration: Registration
+    tiles: tuple[Tile, ...]
     sheet: Sheet
     findings: tuple[Finding, ...] = ()
     spare: float = 0.03
     pressed: bool = True
+    sets: Sets = ONE_SET
+
+    @property
+    def templates(self) -> list[Layer]:
+        """One set of templates, tile by tile where there are tiles, in lifting order."""
+        return in_lifting_order(self.tiles)
+
+    @property
+    def cut_seconds(self) -> float:
+        """Time to cut all sets, in seconds."""
+        return self.design.cut_seconds * self.sets.count
 
     def needs(self) -> dict[tuple[str, str], Need]:
         """Return the stones to take out, by size and colour."""
@@ -56,19 +73,25 @@ def jobsheet_data(bench: Bench) -> dict[str, Any]:
         "unit": "mm",
         "copies": bench.design.copies,
         "stones_each": bench.design.stones,
-        "page": [round(side, 3) for side in bench.registration.page.size],
+        "pages": [[round(side, 3) for side in t.registration.page.size] for t in bench.tiles],
+        "sets": bench.sets.count,
+        "transfers_a_set": bench.sets.transfers,
         "sheet": {
             "name": sheet.name,
             "force_g": list(sheet.force),
             "speed": sheet.speed,
             "passes": sheet.passes,
             "overcut": sheet.overcut,
-            "cut_minutes": round(bench.design.cut_seconds / 60, 1),
+            "cut_minutes": round(bench.cut_seconds / 60, 1),
             "note": benchwords.TEST_CUT,
         },
         "templates": [
-            {**layer_entry(layer), **_taken(found[layer.kind.size, layer.kind.colour])}
-            for layer in bench.layers
+            {
+                "lift": lift,
+                **layer_entry(layer),
+                **_taken(found[layer.kind.size, layer.kind.colour]),
+            }
+            for lift, layer in enumerate(bench.templates, start=1)
         ],
         "findings": [finding.as_dict() for finding in bench.findings],
         "steps": {title: list(lines) for title, lines in _steps(bench)},
@@ -87,7 +110,7 @@ def jobsheet_html(bench: Bench, rgb: Mapping[str, str]) -> str:
     data = jobsheet_data(bench)
     rows = [
         _row(bench, layer, entry, rgb)
-        for layer, entry in zip(bench.layers, data["templates"], strict=True)
+        for layer, entry in zip(bench.templates, data["templates"], strict=True)
     ]
     return fill(
         "jobsheet.html",
@@ -104,17 +127,24 @@ def jobsheet_html(bench: Bench, rgb: Mapping[str, str]) -> str:
 
 
 def _steps(bench: Bench) -> list[tuple[str, Sequence[str]]]:
-    settings = _settings(bench)
-    several = len(bench.layers) > 1
+    words = benchwords
+    if len(bench.tiles) > 1:
+        lift = [
+            ("Lift", words.LIFT),
+            ("Tiles", words.tiled(bench.tiles)),
+            ("Seat the next template", (*words.NEXT, *words.SEATED)),
+        ]
+    else:
+        following = ("Seat the next template", (*words.NEXT, *words.NEXT_CORNER, *words.SEATED))
+        lift = [("Lift", (*words.CORNER, *words.LIFT)), following][: len(bench.layers)]
     return [
-        ("Cut", (settings, *benchwords.CUT)),
-        ("Weed", benchwords.WEED),
-        ("Brush", benchwords.BRUSH),
-        ("Lift", benchwords.LIFT),
-        *([("Seat the next template", benchwords.NEXT)] if several else []),
-        ("Look for stones that are", benchwords.LOOK),
-        *([("Press", benchwords.PRESS)] if bench.pressed else []),
-        ("Take care", benchwords.CAUTIONS),
+        ("Cut", (*words.cut_so_many(bench.sets), _settings(bench), *words.CUT)),
+        ("Weed", words.WEED),
+        ("Brush", words.BRUSH),
+        *lift,
+        ("Look for stones that are", words.LOOK),
+        *([("Press", words.PRESS)] if bench.pressed else []),
+        ("Take care", words.CAUTIONS),
     ]
 
 
@@ -134,21 +164,36 @@ def _settings(bench: Bench) -> str:
 
 def _facts(bench: Bench) -> str:
     x0, y0, x1, y1 = design_box(bench.layout)
-    width, height = bench.registration.page.size
     found = bench.needs().values()
     facts = [
         ("transfers", str(bench.design.copies)),
         ("stones each", str(bench.design.stones)),
         ("stones to take out", str(sum(need.total for need in found))),
         ("design", f"{mm_and_inches(x1 - x0)} x {mm_and_inches(y1 - y0)}"),
-        ("sheet for each template", f"{bench.sheet.name}, {mm(width)} x {mm(height)}"),
+        *(_sheet_fact(bench, part) for part in bench.tiles),
+        ("templates to cut", _so_many(bench)),
     ]
-    if bench.registration.page.mirrored:
+    if bench.tiles[0].registration.page.mirrored:
         facts.append(("cut", "from the back: mirrored"))
-    if bench.design.cut_seconds:
-        facts.append(("cutting, all templates", f"{bench.design.cut_seconds / 60:.0f} min"))
+    if bench.cut_seconds:
+        facts.append(("cutting, all templates", f"{minutes(bench.cut_seconds)} min"))
     return "".join(
         f"<div><dt>{escape(name)}</dt><dd>{escape(value)}</dd></div>" for name, value in facts
+    )
+
+
+def _sheet_fact(bench: Bench, part: Tile) -> tuple[str, str]:
+    which = f" of tile {part.number}" if part.count > 1 else ""
+    width, height = part.registration.page.size
+    return f"sheet for each template{which}", f"{bench.sheet.name}, {mm(width)} x {mm(height)}"
+
+
+def _so_many(bench: Bench) -> str:
+    sets, one = bench.sets, len(bench.templates)
+    if sets.count == 1:
+        return str(one)
+    return (
+        f"{sets.count} of each, {sets.count * one} in all: change after {sets.transfers} transfers"
     )
 
 
@@ -178,13 +223,20 @@ def _stop(findings: Sequence[Finding]) -> str:
 def _row(bench: Bench, layer: Layer, entry: Mapping[str, Any], rgb: Mapping[str, str]) -> str:
     kind = layer.kind
     web = "-" if entry["least_web"] is None else f"{entry['least_web']:.2f} mm"
-    picture = _layer_picture(bench, layer)
-    gross = f"{entry['take_out']}<small>{entry['gross']} gross, {entry['spare']} spare</small>"
+    picture = _layer_picture(bench, layer, entry["lift"])
+    alike = [lift for lift, other in enumerate(bench.templates, start=1) if other.kind == kind]
+    together = f"; for no. {', '.join(map(str, alike))} together" if len(alike) > 1 else ""
+    gross = f"{entry['gross']} gross, {entry['spare']} spare{together}"
+    gross = f"{entry['take_out']}<small>{gross}</small>"
+    if entry["lift"] != alike[0]:
+        gross = f"with no. {alike[0]}"
+    sets = _TICK * min(bench.sets.count, _MOST_TICKS)
     ticks = "".join(
-        f'<span><span class="tick"></span>{word}</span>' for word in ("cut", "weeded", "lifted")
+        f"<span>{box}{word}</span>"
+        for box, word in ((sets, "cut"), (sets, "weeded"), (_TICK, "lifted"))
     )
     return (
-        f"<tr><td>{layer.order}</td><td>{picture}<small>{escape(str(entry['file']))}</small></td>"
+        f"<tr><td>{entry['lift']}</td><td>{picture}<small>{escape(str(entry['file']))}</small></td>"
         f'<td class="gem">{gem_svg(rgb[kind.colour])} {escape(kind.size)} {escape(kind.colour)}'
         f"<small>{mm_and_inches(kind.diameter, 2)}</small></td>"
         f'<td class="n">{entry["count"]}</td><td class="n">{gross}</td>'
@@ -199,12 +251,12 @@ def _section(title: str, lines: Sequence[str]) -> str:
 
 
 def _view(bench: Bench) -> str:
-    """Return the view box of the page, in the layout's frame."""
-    page = bench.registration.page
-    x, y = -page.offset[0], -page.offset[1]
-    return (
-        f'viewBox="{number(x, 1)} {number(y, 1)} {number(page.width, 1)} {number(page.height, 1)}"'
-    )
+    """Return the view box that holds the pages of all tiles, in the layout's frame."""
+    pages = [part.registration.page for part in bench.tiles]
+    x, y = (min(-page.offset[axis] for page in pages) for axis in (0, 1))
+    right = max(page.width - page.offset[0] for page in pages)
+    low = max(page.height - page.offset[1] for page in pages)
+    return f'viewBox="{number(x, 1)} {number(y, 1)} {number(right - x, 1)} {number(low - y, 1)}"'
 
 
 def _picture(bench: Bench) -> str:
@@ -212,7 +264,8 @@ def _picture(bench: Bench) -> str:
     width = float(np.median(bench.layout.diameters)) if len(bench.layout) else 1.0
     marks = "".join(
         "M" + "L".join(f"{number(x, 1)} {number(y, 1)}" for x, y in line)
-        for mark in bench.registration.marks
+        for part in bench.tiles
+        for mark in part.registration.marks
         for line in mark.lines
     )
     return (
@@ -222,8 +275,8 @@ def _picture(bench: Bench) -> str:
     )
 
 
-def _layer_picture(bench: Bench, layer: Layer) -> str:
-    label = escape(f"template {layer.order}: {layer.kind.size} {layer.kind.colour}", quote=True)
+def _layer_picture(bench: Bench, layer: Layer, lift: int) -> str:
+    label = escape(f"template {lift}: {layer.kind.size} {layer.kind.colour}", quote=True)
     return (
         f'<svg {_view(bench)} role="img" aria-label="{label}"><use href="#all"/>'
         f'<path class="holes" stroke-width="{number(layer.hole, 2)}" '

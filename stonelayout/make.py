@@ -18,28 +18,32 @@ from .job import Job
 from .lay import lay, pick_shapes
 from .layers import separate
 from .layout import Layout
-from .order import design_of
+from .order import Design, design_of
 from .papers import (
     bench_papers,
     cut_seconds,
     order_summary,
     proofs,
     roll_papers,
+    sets_of,
     till_papers,
 )
-from .registration import registration
+from .pieces import in_tiles, marks_of, pages_of, pieces, too_large
 from .report import report, to_json
-from .rollpapers import pages_of
+from .roll import holds, roll_of
 from .shop import Shop, demo_shop
 from .template import Layer, Page
-from .units import mm_and_inches
+from .tiles import Tile
 from .unread import unread
 from .writers.svg import layer_svg
 
 
 @dataclass(frozen=True, eq=False)
 class Made:
-    """Everything that a job gives; ``files`` maps a file name to its content."""
+    """Everything that a job gives; ``files`` maps a file name to its content.
+
+    ``tiles`` are the pieces that are cut: one, unless the design is larger than the sheet.
+    """
 
     layout: Layout
     layers: tuple[Layer, ...]
@@ -47,6 +51,8 @@ class Made:
     findings: tuple[Finding, ...]
     report: Mapping[str, Any]
     files: Mapping[str, str | bytes]
+    design: Design
+    tiles: tuple[Tile, ...]
 
 
 def make(
@@ -66,49 +72,54 @@ def make(
         refuse_oversize(job, artwork)
     layout = lay(artwork, job.rules, job.sheet, progress)
     layers = separate(layout, job.sheet)
-    marks = registration(layers, job.sheet)
-    if job.label:
-        from .lettering.namemark import named
-
-        marks = named(marks, job.label, job.line)
+    register = marks_of(job.sheet, job.label, job.line)
+    marks = register(layers)
+    tiles = pieces(layers, job.sheet, register, tiled=job.tile)
     piece = None if job.tile else marks.page
     checked = all_checks(layers, job.sheet, job.catalogue, marks.page, piece)
     shop = shop or demo_shop(job.catalogue)
-    seconds = cut_seconds(layers, marks, job.sheet, job.catalogue)
-    pages = pages_of(layers, marks, job.sheet)
+    sets = sets_of(job, shop)
+    seconds = cut_seconds(tiles, job.sheet, job.catalogue)
+    pages = pages_of(tiles)
     design = design_of(job.name, layout, layers, marks.page.size, job.copies, seconds, pages)
     till, priced, found = till_papers(job, design, shop)
-    roll, unplanned, used = roll_papers(job, layers, marks, shop)
-    findings = in_order((*unread(artwork), *layout.findings, *checked, *priced, *unplanned))
-    data = report(job, artwork, layout, layers, findings)
-    data["order"] = order_summary(design, found, used)
-    files: dict[str, str | bytes] = {
-        f"{layer.name}.svg": layer_svg(layer, marks) for layer in layers
-    }
-    further = [form for form in job.cut if form != "svg"]
-    if further:
-        cutter = job.catalogue.cutter(DEFAULT_CUTTER)
-        for_knife = in_cutting_order(layers, marks)
-        files |= cut_files(for_knife, marks, (job.sheet, cutter), further)[0]
+    roll, unplanned, used = roll_papers(job, tiles, sets)
+    findings = in_order(
+        (*unread(artwork), *layout.findings, *checked, *in_tiles(tiles), *priced, *unplanned)
+    )
+    data = report(job, artwork, layout, tiles, findings)
+    data["order"] = order_summary(design, sets, found, used)
+    files: dict[str, str | bytes] = {}
+    for part in tiles:
+        files |= _for_the_cutter(job, part)
     files["layout.json"] = layout.to_json()
     files |= proofs(job, layout, layers, findings)
-    files |= bench_papers(job, design, layout, layers, marks, findings)
+    files |= bench_papers(job, design, layout, layers, tiles, sets, findings)
     files |= till
     files |= roll
     data["files"] = sorted((*files, "report.json"))
     files["report.json"] = to_json(data)
-    return Made(layout, layers, marks.page, findings, data, files)
+    return Made(layout, layers, marks.page, findings, data, files, design, tiles)
+
+
+def _for_the_cutter(job: Job, part: Tile) -> dict[str, str | bytes]:
+    """Return the layers of one tile in every format that the job asks for; SVG always."""
+    marks = part.registration
+    files: dict[str, str | bytes] = {
+        f"{layer.name}.svg": layer_svg(layer, marks) for layer in part.layers
+    }
+    further = [form for form in job.cut if form != "svg"]
+    if further:
+        cutter = job.catalogue.cutter(DEFAULT_CUTTER)
+        for_knife = in_cutting_order(part.layers, marks)
+        files |= cut_files(for_knife, marks, (job.sheet, cutter), further)[0]
+    return files
 
 
 def refuse_oversize(job: Job, artwork: Artwork) -> None:
-    """Raise LayoutError when the shapes picked do not fit the sheet's roll, turned or not."""
+    """Raise LayoutError, before anything is laid, when the shapes picked are too large to cut."""
     boxes = np.array([s.bounds for shapes in pick_shapes(artwork, job.rules) for s in shapes])
     width, height = (float(side) for side in boxes[:, 2:].max(axis=0) - boxes[:, :2].min(axis=0))
-    sheet = job.sheet
-    if min(width, height) > sheet.width or max(width, height) > sheet.length:
-        raise LayoutError(
-            f"the design measures {mm_and_inches(width)} x {mm_and_inches(height)}, and sheet "
-            f"{sheet.name} is {mm_and_inches(sheet.width)} wide: make it smaller, choose a wider "
-            "sheet, or write tile = true under [sheet] to cut it in tiles",
-            file=artwork.file or job.file,
-        )
+    if not holds((width, height), roll_of(job.sheet)):
+        words = too_large((width, height), job.sheet)
+        raise LayoutError(words, file=artwork.file or job.file)

@@ -101,8 +101,7 @@ def line_artwork(task: Task) -> Any:
 
 def _make(task: Task) -> Done:
     from .make import make
-    from .order import design_of
-    from .verify import verify_layers
+    from .verify import verify_tiles
 
     job, artwork = line_artwork(task)
     made = make(job, artwork, task.shop)
@@ -110,13 +109,15 @@ def _make(task: Task) -> Done:
         name: content.encode("utf-8") if isinstance(content, str) else content
         for name, content in made.files.items()
     }
-    verify_layers(files, made.layers, made.page)
-    design = design_of(job.name, made.layout, made.layers, made.page.size, job.copies)
+    verify_tiles(files, made.tiles)
+    design = made.design
     record = {
-        "cut_minutes": made.report["order"]["cut_minutes"],
+        "cut_seconds": round(design.cut_seconds, 1),
         "stones": {f"{size} {colour}": n for (size, colour), n in sorted(design.counts.items())},
         "layers": design.layers,
         "size": list(design.size),
+        "tiles": len(made.tiles),
+        "pages": [list(page) for page in design.pages],
         "errors": [f.message for f in made.findings if f.severity == "error"],
         "warnings": sum(f.severity == "warning" for f in made.findings),
         "notes": list(artwork.notes),

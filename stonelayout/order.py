@@ -21,9 +21,10 @@ _DIGITS = re.compile(r"(\d+)")
 class Design:
     """One design of an order: what the layout says of it, and how many copies are wanted.
 
-    ``counts`` is stones by (size, colour) in one copy; ``layers`` the number of template sheets;
-    ``size`` the (width, height) in mm of one sheet; ``cut_seconds`` the time to cut all layers;
-    ``pages`` the sizes of all sheets, where they are not ``layers`` times ``size``: tiles.
+    ``counts`` is stones by (size, colour) in one copy; ``layers`` the number of layers;
+    ``size`` the (width, height) in mm of the page of the whole design; ``cut_seconds`` the time to
+    cut one set of templates; ``pages`` the sizes of all sheets, where they are not ``layers`` times
+    ``size``: tiles.
     """
 
     name: str

@@ -12,7 +12,7 @@ from .findings import Finding
 from .job import Job
 from .jobsheet import Bench, jobsheet_html
 from .layout import Layout
-from .order import Design, needs, whole
+from .order import Design, needs
 from .proof import proof_svg
 from .proofpage import proof_html
 from .quote import Quote, price_list, quote
@@ -20,9 +20,10 @@ from .quotewords import price_list_text, quote_data, quote_text
 from .report import to_json
 from .roll import roll_of
 from .rollpapers import Set, plan_sets, roll_files
-from .shop import Shop
+from .shop import Sets, Shop
 from .stock import stock_csv, stock_lines
-from .template import Layer, Registration
+from .template import Layer
+from .tiles import Tile
 
 #: Width of ``proof.png`` in pixels.
 PNG_WIDTH = 1600
@@ -55,18 +56,24 @@ def bench_papers(
     design: Design,
     layout: Layout,
     layers: tuple[Layer, ...],
-    registration: Registration,
+    tiles: tuple[Tile, ...],
+    sets: Sets,
     findings: tuple[Finding, ...],
 ) -> dict[str, str | bytes]:
     """Return the job sheet."""
-    bench = Bench(design, layout, layers, registration, job.sheet, findings, job.spare, job.pressed)
+    bench = Bench(
+        design, layout, layers, tiles, job.sheet, findings, job.spare, job.pressed, sets=sets
+    )
     return {"jobsheet.html": jobsheet_html(bench, job.catalogue.colours)}
 
 
-def cut_seconds(
-    layers: Sequence[Layer], registration: Registration, sheet: Sheet, catalogue: Catalogue
-) -> float:
-    """Estimate the time in seconds to cut all layers, on the least cutter that takes the sheet."""
+def sets_of(job: Job, shop: Shop) -> Sets:
+    """Return how many sets of templates the job's copies wear out, as the shop's prices say."""
+    return Sets.of(job.copies, shop.sheets.get(job.sheet.name))
+
+
+def cut_seconds(tiles: Sequence[Tile], sheet: Sheet, catalogue: Catalogue) -> float:
+    """Estimate the time in seconds to cut one set, on the least cutter that takes the sheet."""
     cutters = sorted(catalogue.cutters.values(), key=lambda c: (c.width, c.name))
     if not cutters:
         return 0.0
@@ -74,25 +81,21 @@ def cut_seconds(
     passes, overcut = passes_and_overcut(sheet)
     return sum(
         cut_time(
-            runs(layer, registration, passes=passes, overcut=overcut), registration, cutter
+            runs(layer, part.registration, passes=passes, overcut=overcut),
+            part.registration,
+            cutter,
         ).seconds
-        for layer in layers
+        for part in tiles
+        for layer in part.layers
     )
 
 
 def roll_papers(
-    job: Job, layers: tuple[Layer, ...], registration: Registration, shop: Shop
+    job: Job, tiles: tuple[Tile, ...], sets: Sets
 ) -> tuple[dict[str, str | bytes], tuple[Finding, ...], float | None]:
-    """Return the roll plan's files, a finding where there is none, and the length used in mm.
-
-    As many sets of templates are planned as the copies wear out.
-    """
-    price = shop.sheets.get(job.sheet.name)
-    sets = whole(job.copies, price.reuses) if price else 1
+    """Return the roll plan's files, a finding where there is none, and the length used in mm."""
     try:
-        plan, templates = plan_sets(
-            [Set(job.name, layers, registration, sets)], job.sheet, roll_of(job.sheet)
-        )
+        plan, templates = plan_sets([Set(job.name, tiles, sets.count)], roll_of(job.sheet))
     except InputError as error:
         return {}, (Finding("no-roll-plan", "warning", error.message),), None
     return roll_files(plan, templates, job.name), (), plan.used
@@ -118,11 +121,18 @@ def till_papers(
     return files, (), found
 
 
-def order_summary(design: Design, found: Quote | None, used: float | None) -> dict[str, Any]:
-    """Return the order in a few figures, as it stands in the report; None where not known."""
+def order_summary(
+    design: Design, sets: Sets, found: Quote | None, used: float | None
+) -> dict[str, Any]:
+    """Return the order in a few figures, as it stands in the report; None where not known.
+
+    ``cut_minutes`` is for all ``sets`` of templates; one is changed after ``transfers_a_set``.
+    """
     return {
         "copies": design.copies,
-        "cut_minutes": round(design.cut_seconds / 60, 1),
+        "sets": sets.count,
+        "transfers_a_set": sets.transfers,
+        "cut_minutes": round(design.cut_seconds * sets.count / 60, 1),
         "roll_mm": None if used is None else round(used, 1),
         "price_each": None if found is None else f"{found.price:.2f}",
         "currency": None if found is None else found.currency,

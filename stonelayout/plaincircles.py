@@ -37,7 +37,7 @@ _READ = {
 _HIDES = re.compile(r"display|visibility|transform|clip|mask|opacity|offset|\br\s*:|\bc[xy]\s*:")
 _ASIDE = {"title", "desc", "metadata"}
 _SIDES = ("width", "height")
-_LEFT_OUT = ("registration", "outline")
+_MARKS, _EDGE = "registration", "outline"
 _DEEPEST = 50
 #: Two scales are one when they differ by this share: a circle stays round to a nanometre.
 _ALIKE = 1e-7
@@ -102,7 +102,8 @@ def _walk(parent: ElementTree.Element, matrix: Matrix, found: list[Circle], dept
         return False
     for child in parent:
         tag = child.tag[len(_SVG) :] if isinstance(child.tag, str) else ""
-        if tag in _ASIDE or child.get("id") in _LEFT_OUT:
+        name = child.get("id", "")
+        if tag in _ASIDE or name.startswith(_MARKS) or name == _EDGE:
             continue
         if tag not in ("g", "circle", "ellipse") or not _plain(child, tag):
             return False

@@ -173,7 +173,7 @@ def machine_minutes(designs: Sequence[Design], shop: Shop, pressed: bool) -> Min
 
 def _hand_each(design: Design, shop: Shop, pressed: bool) -> Decimal:
     brushing = design.stones / shop.hand.brushed_a_minute
-    return shop.hand.layer_minutes * design.layers + brushing + _finishing(shop, pressed)
+    return shop.hand.layer_minutes * len(design.sheets) + brushing + _finishing(shop, pressed)
 
 
 def _machine_each(design: Design, machine: Machine, shop: Shop, pressed: bool) -> Decimal:
@@ -293,7 +293,7 @@ def _labour_lines(
             "brushing and lifting",
             hand.copies - finishing,
             f"{stones} stones at {plain(shop.hand.brushed_a_minute)} a minute, "
-            f"{plain(shop.hand.layer_minutes)} min a layer",
+            f"{plain(shop.hand.layer_minutes)} min a template",
         ),
         (
             "checking and pressing" if pressed else "checking",

@@ -26,7 +26,7 @@ MATCH_MM = 0.35
 #: How many elements that are not round are named.
 NAMED = 10
 _OWN_NAME = re.compile(
-    r"(?P<order>\d{2})-(?P<size>[a-z0-9]+)-(?P<colour>[a-z0-9_.]+?)(?:-(?P<part>\d+)of(?P<of>\d+))?\Z"
+    r"(?:tile-\d+of\d+-)?(?P<order>\d{2})-(?P<size>[a-z0-9]+)-(?P<colour>[a-z0-9_.]+?)(?:-(?P<part>\d+)of(?P<of>\d+))?\Z"
 )
 
 

@@ -14,7 +14,9 @@ from .findings import Finding
 from .job import Job
 from .layout import Layout
 from .neighbours import nearest_distances
+from .pieces import in_lifting_order
 from .template import FILE_ROUNDING_MM, Layer
+from .tiles import Tile
 
 VERSION = 1
 
@@ -23,7 +25,7 @@ def report(
     job: Job,
     artwork: Artwork,
     layout: Layout,
-    layers: Sequence[Layer],
+    tiles: Sequence[Tile],
     findings: Sequence[Finding],
 ) -> dict[str, Any]:
     """Return the report: lengths in mm, findings in order of severity."""
@@ -35,7 +37,8 @@ def report(
         "size_from": artwork.size_from,
         "sheet": job.sheet.name,
         "stones": len(layout),
-        "layers": [layer_entry(layer) for layer in layers],
+        "tiles": len(tiles),
+        "layers": [layer_entry(layer) for layer in in_lifting_order(tiles)],
         "fills": fill_entries(artwork, job.rules, layout),
         "findings": [finding.as_dict() for finding in findings],
         "skipped": [entry.as_dict() for entry in artwork.skipped],

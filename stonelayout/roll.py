@@ -52,6 +52,18 @@ class Roll:
     turn: bool = True
 
 
+def panel_room(roll: Roll) -> tuple[float, float]:
+    """Return what one panel holds, in mm: across the roll and along it."""
+    return roll.width - 2 * roll.edge, min(roll.panel, roll.length) - 2 * roll.edge
+
+
+def holds(size: tuple[float, float], roll: Roll) -> bool:
+    """Tell whether a template of this width and height in mm is cut in one piece."""
+    (width, height), (across, along) = size, panel_room(roll)
+    upright = width <= across and height <= along
+    return upright or (roll.turn and height <= across and width <= along)
+
+
 def roll_of(sheet: Sheet) -> Roll:
     """Return the roll that a sheet is sold as, with the usual free edges."""
     return Roll(sheet.width, sheet.length)
@@ -136,15 +148,15 @@ def plan_roll(pieces: Sequence[Piece], roll: Roll) -> Plan:
 
     Raises InputError naming the pieces that fit on no panel, or when the roll has no room at all.
     """
-    wide = roll.width - 2 * roll.edge
-    high = min(roll.panel, roll.length) - 2 * roll.edge
+    wide, high = panel_room(roll)
     if min(wide, high) <= 0:
         raise InputError("the roll or the panel is no wider than its free edges")
     unfit = [p.name for p in pieces if not _fits(p, wide, high, roll.turn)]
     if unfit:
         raise InputError(
             f"{', '.join(dict.fromkeys(unfit))}: larger than the {mm(wide)} x {mm(high)} that a "
-            "panel holds; use a wider sheet or a longer panel, or tile the design"
+            "panel holds; use a wider sheet or a longer panel, or cut the design in tiles (tile = "
+            "true under [sheet])"
         )
     if not pieces:
         return Plan(roll, (), 0.0)

@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 from .catalogue import Catalogue, unknown
 from .errors import InputError, JobError
-from .order import exact
+from .order import exact, whole
 from .tables import TableReader, percent_value, positive_length_value, text_value, yes_no_value
 from .tomlplaces import Places, read_toml
 
@@ -33,6 +33,25 @@ class SheetPrice:
 
     roll: Decimal
     reuses: int = 1
+
+
+@dataclass(frozen=True)
+class Sets:
+    """How many sets of templates an order wears out: a set is changed after ``transfers``.
+
+    ``transfers`` is None where the shop file has no price for the sheet, and so no figure.
+    """
+
+    count: int = 1
+    transfers: int | None = None
+
+    @classmethod
+    def of(cls, copies: int, price: SheetPrice | None) -> Sets:
+        """Return the sets for so many copies."""
+        return cls() if price is None else cls(whole(copies, price.reuses), price.reuses)
+
+
+ONE_SET = Sets()
 
 
 @dataclass(frozen=True)

@@ -25,6 +25,7 @@ class Layer:
     ``order`` counts from 1 in lifting order; ``centres`` has shape (n, 2), in mm of the layout's
     frame; ``hole`` is the hole's diameter in mm. A kind that one sheet cannot hold is divided:
     this is template ``template`` of ``templates``. ``reason`` says why it is lifted at its turn.
+    ``tile`` names the part of a design that one sheet cannot hold, "" for a whole one.
     """
 
     order: int
@@ -34,16 +35,18 @@ class Layer:
     template: int = 1
     templates: int = 1
     reason: str = ""
+    tile: str = ""
 
     def __len__(self) -> int:
         return len(self.centres)
 
     @property
     def name(self) -> str:
-        """Name of the layer and of its files: ``01-ss6-crystal``, ``02-ss6-jet-1of2``."""
+        """Name of the layer and of its files: ``01-ss6-crystal``, ``tile-1of3-02-ss6-jet-1of2``."""
         kind = "-".join(_safe(word) for word in (self.kind.size, self.kind.colour))
         part = f"-{self.template}of{self.templates}" if self.templates > 1 else ""
-        return f"{self.order:02d}-{kind}{part}"
+        tile = f"{self.tile}-" if self.tile else ""
+        return f"{tile}{self.order:02d}-{kind}{part}"
 
 
 def _safe(word: str) -> str:

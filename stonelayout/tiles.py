@@ -8,7 +8,7 @@ tape by them on the other.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,6 +26,11 @@ _TRIES = 61
 _MORE_TILES = 5
 #: No order takes more tiles than this.
 _MOST_TILES = 200
+#: How the names of the crosses that two neighbours share begin.
+OVERLAP = "overlap-"
+
+#: Gives the page and the marks of some layers.
+Register = Callable[[Sequence[Layer]], Registration]
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,17 +49,26 @@ class Tile:
 
 
 def tile(
-    layers: Sequence[Layer], sheet: Sheet, across: float, along: float, *, turn: bool = True
+    layers: Sequence[Layer],
+    sheet: Sheet,
+    across: float,
+    along: float,
+    *,
+    turn: bool = True,
+    register: Register | None = None,
 ) -> tuple[Tile, ...]:
     """Divide into tiles whose pages fit ``across`` by ``along`` mm; turned too, if they may be.
 
     One tile is returned when nothing need be divided. Few tiles go before many, strips before
-    tiles in both directions; a seam is moved a little where it then meets fewer holes. Raises
-    InputError when no tiles fit.
+    tiles in both directions; a seam is moved a little where it then meets fewer holes.
+    ``register`` gives the marks of some layers (none: the usual ones). Raises InputError when no
+    tiles fit.
     """
-    page = registration(layers, sheet).page
+    marked = register or (lambda some: registration(some, sheet))
+    whole = marked(layers)
+    page = whole.page
     if _fits(page, across, along, turn):
-        return (Tile(1, 1, tuple(layers), registration(layers, sheet)),)
+        return (Tile(1, 1, tuple(layers), whole),)
     box = bounds_of(layers)
     size = (box[2] - box[0], box[3] - box[1])
     spaces = [(across, along), (along, across)] if turn else [(across, along)]
@@ -67,7 +81,7 @@ def tile(
     for columns, rows in sorted(tries, key=lambda n: (n[0] * n[1], min(n), n[1])):
         if not 1 < columns * rows <= _MOST_TILES:
             continue
-        tiles = _grid(layers, sheet, columns, rows)
+        tiles = _grid(layers, sheet, columns, rows, marked)
         if tiles and all(_fits(t.registration.page, across, along, turn) for t in tiles):
             return tiles
     raise InputError(
@@ -82,7 +96,9 @@ def _fits(page: Page, across: float, along: float, turn: bool) -> bool:
     return upright or (turn and height <= across and width <= along)
 
 
-def _grid(layers: Sequence[Layer], sheet: Sheet, columns: int, rows: int) -> tuple[Tile, ...]:
+def _grid(
+    layers: Sequence[Layer], sheet: Sheet, columns: int, rows: int, register: Register
+) -> tuple[Tile, ...]:
     """Return the tiles row by row; none when one of them has no neighbour before it.
 
     Cells without a hole are no tiles.
@@ -110,7 +126,7 @@ def _grid(layers: Sequence[Layer], sheet: Sheet, columns: int, rows: int) -> tup
             marks[cell] += shared
             marks[other] += shared
     return tuple(
-        Tile(number, len(cells), mine, _with(registration(mine, sheet), marks[cell]))
+        Tile(number, len(cells), mine, _with(register(mine), marks[cell]))
         for number, (cell, mine) in enumerate(cells.items(), start=1)
     )
 
@@ -161,7 +177,7 @@ def _overlap(
     marks = []
     for end, other in (("first", low), ("last", high)):
         at: Place = (seam, other) if axis == 0 else (other, seam)
-        marks.append(_cross(f"overlap-{number}-{end}", at))
+        marks.append(_cross(f"{OVERLAP}{number}-{end}", at))
     return marks
 
 

@@ -67,6 +67,11 @@ def mm_and_inches(value: float, digits: int = 1) -> str:
     return f"{value:.{digits}f} mm ({inches(value)})"
 
 
+def minutes(seconds: float) -> int:
+    """Return whole minutes, at least one, as all papers say them: of tenths, as reports have."""
+    return max(round(round(seconds / 60, 1)), 1)
+
+
 def percent(share: float, digits: int = 1) -> str:
     """Write a share as a percentage: ``7.6 %``."""
     return f"{share * 100:.{digits}f} %"

@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from .errors import VerificationError
 from .template import Layer, Page
+from .tiles import Tile
 
 #: Layer files hold positions to 1e-4 mm or finer: rounding moves a centre by half of that a side.
 READ_BACK_MM = 1e-4
@@ -33,6 +34,12 @@ def verify_layers(files: Mapping[str, bytes], layers: Sequence[Layer], page: Pag
     if len(marks) > 1:
         first, second = list(marks.values())[:2]
         raise VerificationError(f"the registration marks differ from those of {first}", file=second)
+
+
+def verify_tiles(files: Mapping[str, bytes], tiles: Sequence[Tile]) -> None:
+    """Compare the layer files of each tile with its layers; raises as ``verify_layers``."""
+    for part in tiles:
+        verify_layers(files, part.layers, part.registration.page)
 
 
 def _compare(name: str, root: ET.Element, layer: Layer, page: Page) -> None:

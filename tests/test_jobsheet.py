@@ -17,6 +17,7 @@ from stonelayout.layers import separate
 from stonelayout.layout import Kind, Layout
 from stonelayout.order import design_of
 from stonelayout.registration import registration
+from stonelayout.tiles import Tile
 
 CATALOGUE = load_catalogue()
 SHEET = CATALOGUE.sheet("thin-flock")
@@ -43,7 +44,7 @@ def bench(layout=None, findings=(), **more):
     layers = separate(layout, SHEET)
     marks = registration(layers, SHEET)
     design = design_of("Choir <&> friends", layout, layers, marks.page.size, 12, 150.0)
-    return Bench(design, layout, layers, marks, SHEET, findings, **more)
+    return Bench(design, layout, layers, (Tile(1, 1, layers, marks),), SHEET, findings, **more)
 
 
 def test_templates_stand_in_lifting_order_with_their_own_numbers():

@@ -17,9 +17,9 @@ from stonelayout.layers import separate
 from stonelayout.layout import Kind, Layout
 from stonelayout.packing import pack_strips, top
 from stonelayout.registration import CLEAR_MM, registration
-from stonelayout.roll import Piece, Roll, plan_data, plan_roll, plan_text
-from stonelayout.rollpapers import Set, plan_sets, roll_files, roll_of
-from stonelayout.tiles import tile
+from stonelayout.roll import Piece, Roll, plan_data, plan_roll, plan_text, roll_of
+from stonelayout.rollpapers import Set, plan_sets, roll_files
+from stonelayout.tiles import Tile, tile
 
 CATALOGUE = load_catalogue()
 SHEET = CATALOGUE.sheet("thin-flock")
@@ -149,6 +149,10 @@ def banner(length, height=8, pitch=4.0):
     )
 
 
+def whole(layers, marks):
+    return (Tile(1, 1, layers, marks),)
+
+
 def layers_of(layout):
     layers = separate(layout, SHEET)
     return layers, registration(layers, SHEET)
@@ -255,8 +259,8 @@ def test_a_design_that_no_tiles_can_hold():
 
 def test_panels_hold_every_hole_of_every_template_in_place():
     big, small = layers_of(banner(60, 20)), layers_of(banner(12, 4))
-    sets = [Set("banner", *big), Set("flag", *small, 3), Set("flag", *small)]
-    plan, templates = plan_sets(sets, SHEET, roll_of(SHEET))
+    sets = [Set("banner", whole(*big)), Set("flag", whole(*small), 3), Set("flag", whole(*small))]
+    plan, templates = plan_sets(sets, roll_of(SHEET))
     files = roll_files(plan, templates, "Regatta")
     assert sorted(files) == ["panel-01.svg", "roll.json", "roll.svg", "roll.txt"]
     text = files["panel-01.svg"]
@@ -287,7 +291,7 @@ def test_a_turned_template_is_not_mirrored(turn):
     """The F of the key still reads as an F: its signed area keeps its sign."""
     layers, marks = layers_of(banner(60, 8))
     pieces = Roll(100.0, 4572, panel=1000, turn=True) if turn else roll_of(SHEET)
-    plan, templates = plan_sets([Set("b", layers, marks)], SHEET, pieces)
+    plan, templates = plan_sets([Set("b", whole(layers, marks))], pieces)
     assert any(p.turned for p in plan.panels[0].placed) is turn
     text = roll_files(plan, templates, "b")["panel-01.svg"]
     key = re.findall(r'<path d="([^"]*)"/>', text)[1]

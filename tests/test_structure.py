@@ -18,7 +18,7 @@ LEVELS = {
     "laying": "sides lay",
     "after": "checks strength layers registration split cutpath tours holes plaincircles rebuild "
     "allchecks unread coupon contrast fills inspect lettering stock quote quotewords packing "
-    "roll tiles",
+    "roll tiles pieces",
     "out": "writers gem pages proof proofpage benchwords jobsheet report rollpapers papers verify "
     "cutfiles make many namesrun",
     "front": "cli __init__ __main__",

@@ -20,8 +20,10 @@ from .common import (
     load_catalogue,
     print_json,
     sheet_option,
+    tile_option,
     width_option,
 )
+from .designs import TILE_HOW
 
 if TYPE_CHECKING:
     from stonelayout.catalogue import Catalogue, Sheet
@@ -35,12 +37,14 @@ Checked = tuple["Sequence[Layer]", "Sequence[str]", "Sequence[Finding]"]
 @click.command("check")
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
 @width_option
+@tile_option
 @sheet_option
 @catalogue_option
 @format_option
 def command(
     files: tuple[str, ...],
     width: float | None,
+    tile: bool,
     sheet_name: str | None,
     catalogue_files: tuple[str, ...],
     form: str,
@@ -55,7 +59,7 @@ def command(
 
     catalogue = load_catalogue(catalogue_files)
     sheet = catalogue.sheet(sheet_name or DEFAULT_SHEET)
-    layers, names, found = _check(files, sheet, catalogue, width)
+    layers, names, found = _check(files, sheet, catalogue, width, tile)
     findings = in_order(found)
     entries = _entries(layers, names)
     if form == "json":
@@ -87,7 +91,7 @@ def command(
 
 
 def _check(
-    files: tuple[str, ...], sheet: Sheet, catalogue: Catalogue, width: float | None
+    files: tuple[str, ...], sheet: Sheet, catalogue: Catalogue, width: float | None, tile: bool
 ) -> Checked:
     from stonelayout.allchecks import all_checks
     from stonelayout.registration import registration
@@ -95,7 +99,8 @@ def _check(
     layers, names, found = layers_in(files, sheet, catalogue, width)
     page = registration(layers, sheet).page
     ours = all(map(str.endswith, names, (f"{layer.name}.svg" for layer in layers)))
-    checked = all_checks(layers, sheet, catalogue, page, page if ours else _around(layers))
+    piece = page if ours else _around(layers)
+    checked = all_checks(layers, sheet, catalogue, page, None if tile else piece, TILE_HOW)
     return layers, names, (*found, *checked, *_in_one_file(layers, names, sheet))
 
 

@@ -57,6 +57,9 @@ sheet_option = click.option(
     "--sheet", "sheet_name", metavar="NAME", help="Template sheet (see: stonelayout sheets)."
 )
 
+tile_option = click.option(
+    "--tile", is_flag=True, help="Cut a design larger than the sheet in tiles."
+)
 width_option = click.option(
     "--width", type=LENGTH, help="Width of an SVG's page, where its own size is in px or wrong."
 )

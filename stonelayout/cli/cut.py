@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -23,6 +25,7 @@ from .common import (
     print_json,
     say,
     sheet_option,
+    tile_option,
     width_option,
 )
 
@@ -30,6 +33,7 @@ if TYPE_CHECKING:
     from stonelayout.catalogue import Cutter, Sheet
     from stonelayout.cutpath import CutTime
     from stonelayout.template import Layer, Registration
+    from stonelayout.tiles import Tile
 
 CAUTION = (
     "Cut a trial first, retract the blade when not cutting, keep hands clear; never laser-cut PVC "
@@ -62,6 +66,7 @@ CAUTION = (
 @click.option("--drawn", is_flag=True, help="Marks for a pen, not the knife.")
 @click.option("--mirror", is_flag=True, help="Flip left and right: for sheet cut from the back.")
 @click.option("--outline", is_flag=True, help="Cut the page's edge too, after the holes.")
+@tile_option
 @click.option("--split", is_flag=True, help="Divide a layer that the sheet cannot hold.")
 @click.option(
     "--bar",
@@ -87,6 +92,7 @@ def command(
     """
     from stonelayout.allchecks import all_checks
     from stonelayout.cutfiles import Knife, cut_files, in_cutting_order
+    from stonelayout.pieces import in_tiles, pieces
     from stonelayout.registration import registration, scale_from_bar
     from stonelayout.writers.hpgl import beyond_16_bits
 
@@ -95,7 +101,9 @@ def command(
     sheet = catalogue.sheet(options["sheet_name"] or DEFAULT_SHEET)
     cutter = catalogue.cutter(options["cutter_name"])
     from .check import layers_in
+    from .designs import TILE_HOW
 
+    _no_panels(files)
     layers, _, found = layers_in(files, sheet, catalogue, options["width"])
     if options["split"]:
         from stonelayout.split import split_layers
@@ -105,18 +113,31 @@ def command(
     if options["bar"]:
         asked, x, y = options["bar"]
         scale = scale_from_bar((asked, asked), (x, y))
-    marks = registration(
-        layers,
-        sheet,
-        pin=options["pin"],
-        drawn=options["drawn"],
-        mirrored=options["mirror"],
-        outline=options["outline"],
-        scale=scale,
+
+    def register(some: Sequence[Layer]) -> Registration:
+        return registration(
+            some,
+            sheet,
+            pin=options["pin"],
+            drawn=options["drawn"],
+            mirrored=options["mirror"],
+            outline=options["outline"],
+            scale=scale,
+        )
+
+    marks = register(layers)
+    tiles = pieces(layers, sheet, register, tiled=options["tile"], how=TILE_HOW)
+    piece = None if options["tile"] else marks.page
+    findings = (
+        *found,
+        *all_checks(layers, sheet, catalogue, marks.page, piece, TILE_HOW),
+        *in_tiles(tiles),
     )
-    layers = in_cutting_order(layers, marks)
-    findings = (*found, *all_checks(layers, sheet, catalogue, marks.page, marks.page))
-    if "hpgl" in wanted and beyond_16_bits(marks):
+    tiles = tuple(
+        replace(part, layers=tuple(in_cutting_order(part.layers, part.registration)))
+        for part in tiles
+    )
+    if "hpgl" in wanted and any(beyond_16_bits(part.registration) for part in tiles):
         say("note: the page is longer than 819 mm, where cutters that count in 16 bits stop")
     knife = Knife(
         passes=options["passes"],
@@ -126,12 +147,33 @@ def command(
         speed=options["speed"],
         force=options["force"],
     )
-    contents, times = cut_files(layers, marks, (sheet, cutter), wanted, knife)
-    _write(folder, contents, layers, marks)
-    _print(form, layers, times, (sheet, cutter), sorted(contents))
+    contents: dict[str, str | bytes] = {}
+    times: list[CutTime] = []
+    for part in tiles:
+        written, took = cut_files(part.layers, part.registration, (sheet, cutter), wanted, knife)
+        contents |= written
+        times += took
+    _write(folder, contents, tiles)
+    cut = [layer for part in tiles for layer in part.layers]
+    _print(form, cut, times, (sheet, cutter), sorted(contents))
     for line in finding_lines(findings):
         say(line)
     return exit_code(findings)
+
+
+def _no_panels(files: Sequence[str]) -> None:
+    """Refuse our panels of a roll: their templates have marks, which new ones would not fit."""
+    from stonelayout.files import STDIN, read_bytes
+    from stonelayout.writers.panel import MARKS_OF
+
+    for name in files:
+        if name != STDIN and re.search(rf'id="{MARKS_OF}\d'.encode(), read_bytes(name)):
+            raise InputError(
+                "is a panel of the roll, whose templates have their marks already: send it to the "
+                "cutter as it is, or for another format cut its templates anew: stonelayout cut "
+                "layout.json --as dxf --out DIR",
+                file=name,
+            )
 
 
 def _formats(given: tuple[str, ...]) -> list[str]:
@@ -142,19 +184,14 @@ def _formats(given: tuple[str, ...]) -> list[str]:
     return wanted
 
 
-def _write(
-    folder: str,
-    contents: dict[str, str | bytes],
-    layers: Sequence[Layer],
-    marks: Registration,
-) -> None:
+def _write(folder: str, contents: dict[str, str | bytes], tiles: Sequence[Tile]) -> None:
     from collections.abc import Mapping
 
-    from stonelayout.verify import verify_layers
+    from stonelayout.verify import verify_tiles
 
     def check(written: Mapping[str, bytes]) -> None:
         if any(name.endswith(".svg") for name in written):
-            verify_layers(written, layers, marks.page)
+            verify_tiles(written, tiles)
 
     if len(contents) != len({name.lower() for name in contents}):
         raise InputError("two layers would have the same file name")

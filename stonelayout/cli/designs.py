@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -21,24 +22,32 @@ if TYPE_CHECKING:
     from stonelayout.job import Job
     from stonelayout.layout import Layout
     from stonelayout.order import Design
+    from stonelayout.roll import Roll
     from stonelayout.shop import Shop
     from stonelayout.template import Layer, Registration
+    from stonelayout.tiles import Register, Tile
 
 _COPIES = re.compile(r"(.+):(\d{1,6})\Z", re.DOTALL)
 USER_SHOP = "shop.toml"
+TILE_HOW = "say --tile to cut it in tiles"
 FILES_HELP = (
-    "FILES are layout.json files or job files (.toml); FILE:25 asks for 25 copies of that one."
+    "FILES are layout.json files or job files (.toml); FILE:25 asks for 25 copies of that one, "
+    "whatever --copies says for the others."
 )
 
 
 @dataclass(frozen=True, eq=False)
 class Opened:
-    """One design, opened: its layout, layers and registration, and the job if there is one."""
+    """One design, opened: its layout, layers and registration, and the job if there is one.
+
+    ``tiles`` are the pieces that it is cut in; where it is too large to be cut, the whole.
+    """
 
     name: str
     layout: Layout
     layers: tuple[Layer, ...]
     registration: Registration
+    tiles: tuple[Tile, ...]
     sheet: Sheet
     design: Design
     job: Job | None
@@ -56,11 +65,25 @@ class Opened:
 
 
 def open_designs(
-    files: Sequence[str], copies: int | None, sheet_name: str | None, catalogue: Catalogue
+    files: Sequence[str],
+    copies: int | None,
+    sheet_name: str | None,
+    catalogue: Catalogue,
+    *,
+    sets: bool = False,
 ) -> list[Opened]:
-    """Open every file; jobs are laid. ``copies`` and ``sheet_name`` go before the job's own."""
+    """Open every file; jobs are laid. ``copies`` and ``sheet_name`` go before the job's own.
+
+    ``sets``: the numbers are sets of templates, one of each where none is given.
+    """
     if not files:
         raise click.UsageError("name at least one layout.json or job file")
+    if copies is not None and all(map(_number_of, files)):
+        raise click.UsageError(
+            f"--{'sets' if sets else 'copies'} {copies} is for files without a number, and every "
+            f"file has its own: {', '.join(files)}; give one or the other"
+        )
+    copies = copies or (1 if sets else None)
     return [one for file in files for one in _open(file, copies, sheet_name, catalogue)]
 
 
@@ -74,14 +97,19 @@ def open_design(
     return found[0]
 
 
+def _number_of(file: str) -> re.Match[str] | None:
+    """Return the file and the number in ``FILE:12``; None where it has no number."""
+    return None if Path(file).exists() else _COPIES.match(file)
+
+
 def _open(
     file: str, copies: int | None, sheet_name: str | None, catalogue: Catalogue
 ) -> list[Opened]:
     """Open one file: one design, or one for each line of a job's names list."""
     from stonelayout.layout import Layout
 
-    match = _COPIES.match(file)
-    if match and not Path(file).exists():
+    match = _number_of(file)
+    if match:
         file, copies = match.group(1), int(match.group(2))
         if not copies:
             raise InputError("0 copies: leave the file out", file=file)
@@ -120,19 +148,41 @@ def _opened(
     from stonelayout.layers import separate
     from stonelayout.order import design_of
     from stonelayout.papers import cut_seconds
-    from stonelayout.registration import registration
-    from stonelayout.rollpapers import pages_of
+    from stonelayout.pieces import pages_of
+    from stonelayout.tiles import Tile
 
     layers = separate(layout, sheet)
-    marks = registration(layers, sheet)
-    if job is not None and job.label:
-        from stonelayout.lettering.namemark import named
+    marks = _register(sheet, job)(layers)
+    tiles: tuple[Tile, ...] = (Tile(1, 1, layers, marks),)
+    with suppress(InputError):
+        tiles = cut_as(layers, sheet, job)
+    seconds = cut_seconds(tiles, sheet, catalogue)
+    design = design_of(name, layout, layers, marks.page.size, copies, seconds, pages_of(tiles))
+    return Opened(name, layout, layers, marks, tiles, sheet, design, job)
 
-        marks = named(marks, job.label, job.line)
-    seconds = cut_seconds(layers, marks, sheet, catalogue)
-    pages = pages_of(layers, marks, sheet)
-    design = design_of(name, layout, layers, marks.page.size, copies, seconds, pages)
-    return Opened(name, layout, layers, marks, sheet, design, job)
+
+def cut_as(
+    layers: Sequence[Layer],
+    sheet: Sheet,
+    job: Job | None,
+    *,
+    tiled: bool = False,
+    roll: Roll | None = None,
+) -> tuple[Tile, ...]:
+    """Return the pieces that a design is cut in; InputError when it is too large, and not tiled.
+
+    A job says for itself whether it is ``tiled``; a layout.json is by the option ``--tile``.
+    """
+    from stonelayout.pieces import pieces
+
+    tiled, how = (tiled, TILE_HOW) if job is None else (tiled or job.tile, "")
+    return pieces(layers, sheet, _register(sheet, job), tiled=tiled, roll=roll, how=how)
+
+
+def _register(sheet: Sheet, job: Job | None) -> Register:
+    from stonelayout.pieces import marks_of
+
+    return marks_of(sheet) if job is None else marks_of(sheet, job.label, job.line)
 
 
 def open_shop(file: str | None, jobs: Sequence[Job | None], catalogue: Catalogue) -> Shop:

@@ -16,7 +16,7 @@ from .common import (
     sheet_option,
     write_result,
 )
-from .designs import copies_option, open_design, spare_of, spare_option
+from .designs import copies_option, open_design, open_shop, spare_of, spare_option
 
 
 @click.command("jobsheet")
@@ -44,24 +44,27 @@ def command(
     With --format json its figures are printed. Exit code 1: findings of severity error.
     """
     from stonelayout.jobsheet import Bench, jobsheet_data, jobsheet_html
+    from stonelayout.shop import Sets
 
     if output is None and form == "text":
         raise click.UsageError("say where the page goes: -o FILE (or --format json)")
     catalogue = load_catalogue(catalogue_files)
     one = open_design(file, copies, sheet_name, catalogue)
+    shop = open_shop(None, [one.job], catalogue)
     bench = Bench(
         one.design,
         one.layout,
         one.layers,
-        one.registration,
+        one.tiles,
         one.sheet,
         one.findings(catalogue),
         spare_of(spare, [one]),
         one.job is None or one.job.pressed,
+        sets=Sets.of(one.design.copies, shop.sheets.get(one.sheet.name)),
     )
     if output is not None:
         write_result(output, jobsheet_html(bench, catalogue.colours))
-        say(f"{counted(len(bench.layers), 'template')}: {output}")
+        say(f"{counted(len(bench.templates), 'template')}: {output}")
     if form == "json":
         print_json(jobsheet_data(bench))
     return exit_code(bench.findings)

@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from stonelayout.errors import StoneLayoutError
-from stonelayout.units import counted, mm_and_inches
+from stonelayout.units import counted, minutes, mm_and_inches
 
 from .common import (
     catalogue_option,
@@ -66,16 +66,14 @@ def command(
 
     from stonelayout.files import write_all
     from stonelayout.make import make
-    from stonelayout.verify import verify_layers
+    from stonelayout.verify import verify_tiles
 
     from .designs import open_shop
 
     shop = open_shop(None, [job], job.catalogue)
     made = make(job, artwork, shop, LayingProgress())
     stale = _former_files(Path(out)) - set(made.files)
-    write_all(
-        out, made.files, check=lambda read: verify_layers(read, made.layers, made.page), drop=stale
-    )
+    write_all(out, made.files, check=lambda read: verify_tiles(read, made.tiles), drop=stale)
     if form == "json":
         print_json(made.report)
     elif quiet:
@@ -103,11 +101,12 @@ def _summary(report: Mapping[str, Any], out: str) -> None:
     click.echo(
         f"{report['job']}: {report['stones']} stones, {mm_and_inches(width)} x "
         f"{mm_and_inches(height)} (from {report['size_from']}), sheet {report['sheet']}"
+        + (f", in {report['tiles']} tiles" if report["tiles"] > 1 else "")
     )
-    for layer in report["layers"]:
+    for lift, layer in enumerate(report["layers"], start=1):
         web = layer["least_web"]
         click.echo(
-            f"  {layer['order']:>2}. {layer['size']} {layer['colour']:12}{layer['count']:>6} "
+            f"  {lift:>2}. {layer['size']} {layer['colour']:12}{layer['count']:>6} "
             f"stones  hole {layer['hole']:.2f} mm  "
             + (f"least web {web:.2f} mm  " if web is not None else "")
             + layer["file"]
@@ -124,8 +123,12 @@ def _look(report: Mapping[str, Any]) -> str:
 
 def _order_line(order: Mapping[str, Any]) -> str:
     """Say in one line what the order takes and what it costs."""
-    minutes = max(round(order["cut_minutes"]), 1)
-    parts = [counted(order["copies"], "transfer"), f"about {minutes} min to cut"]
+    parts = [counted(order["copies"], "transfer")]
+    if order["sets"] > 1:
+        parts.append(
+            f"{order['sets']} sets of templates, {order['transfers_a_set']} transfers each"
+        )
+    parts.append(f"about {minutes(order['cut_minutes'] * 60)} min to cut")
     if order["roll_mm"] is not None:
         parts.append(f"{mm_and_inches(order['roll_mm'], 0)} of roll")
     if order["price_each"] is not None:

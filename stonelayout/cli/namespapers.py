@@ -34,8 +34,9 @@ def papers_of(found: List, records: Mapping[int, Mapping[str, Any]]) -> dict[str
         counts = {(size, colour): n for (size, _, colour), n in _kinds(record)}
         size = (float(record["size"][0]), float(record["size"][1]))
         label, copies = found.designs[k].label, found.designs[k].copies
-        seconds = float(record["cut_minutes"]) * 60
-        ordered.append(Ordered(label, counts, record["layers"], size, copies, seconds))
+        pages = tuple((float(width), float(height)) for width, height in record["pages"])
+        seconds = float(record["cut_seconds"])
+        ordered.append(Ordered(label, counts, record["layers"], size, copies, seconds, pages))
         task = found.tasks[k]
         job = job or parse_job(task.job, task.file, task.catalogue, task.entry)
     if job is None:
@@ -57,25 +58,23 @@ def roll_of_list(
     from stonelayout.job import parse_job
     from stonelayout.layers import separate
     from stonelayout.layout import Layout
-    from stonelayout.lettering.namemark import named
-    from stonelayout.order import whole
-    from stonelayout.registration import registration
+    from stonelayout.pieces import marks_of, pieces
     from stonelayout.roll import roll_of
     from stonelayout.rollpapers import Set, plan_sets, roll_files
-    from stonelayout.shop import demo_shop
+    from stonelayout.shop import Sets, demo_shop
 
     sets, sheet = [], None
     for k in sorted(records):
         design, task = found.designs[k], found.tasks[k]
         if sheet is None:
-            sheet = parse_job(task.job, task.file, task.catalogue, task.entry).sheet
+            job = parse_job(task.job, task.file, task.catalogue, task.entry)
+            sheet, tiled = job.sheet, job.tile
             price = (task.shop or demo_shop(task.catalogue)).sheets.get(sheet.name)
         place = root / design.folder / "layout.json"
         layers = separate(Layout.from_json(read_text(place), str(place)), sheet)
-        marks = named(registration(layers, sheet), design.label, design.lines[0])
-        sets.append(
-            Set(design.label, layers, marks, whole(design.copies, price.reuses) if price else 1)
-        )
+        register = marks_of(sheet, design.label, design.lines[0])
+        parts = pieces(layers, sheet, register, tiled=tiled)
+        sets.append(Set(design.label, parts, Sets.of(design.copies, price).count))
     if sheet is None:
         return {}
     if len(sets) > MOST_ON_A_ROLL:
@@ -85,7 +84,7 @@ def roll_of_list(
         )
         return {}
     try:
-        plan, templates = plan_sets(sets, sheet, roll_of(sheet))
+        plan, templates = plan_sets(sets, roll_of(sheet))
     except InputError as error:
         say(f"no roll plan: {error}")
         return {}

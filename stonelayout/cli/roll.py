@@ -14,8 +14,9 @@ from .common import (
     print_json,
     say,
     sheet_option,
+    tile_option,
 )
-from .designs import open_designs, same_sheet
+from .designs import cut_as, open_designs, same_sheet
 
 
 @click.command("roll")
@@ -28,6 +29,7 @@ from .designs import open_designs, same_sheet
 @click.option("--edge", type=LENGTH, help="Left free at the sides and ends of a panel.")
 @click.option("--gap", type=LENGTH, help="Left free between templates.")
 @click.option("--no-turn", is_flag=True, help="Keep every template the way it is drawn.")
+@tile_option
 @sheet_option
 @format_option
 @catalogue_option
@@ -41,6 +43,7 @@ def command(
     edge: float | None,
     gap: float | None,
     no_turn: bool,
+    tile: bool,
     sheet_name: str | None,
     form: str,
     catalogue_files: tuple[str, ...],
@@ -51,9 +54,9 @@ def command(
     stonelayout roll crest.toml names/*.json --out roll
     stonelayout roll crest.toml:2 --roll-width 24in --panel 1.2m
 
-    FILES are layout.json files or job files (.toml); FILE:2 asks for two sets of that one. A
-    design larger than the sheet is cut in tiles, which are lifted in turn by the crosses that
-    neighbours share.
+    FILES are layout.json files or job files (.toml); FILE:2 asks for two sets of that one. With
+    --tile, or tile = true in its job file, a design larger than the sheet is cut in tiles, which
+    are lifted on one tape by the crosses that neighbours share.
     """
     from stonelayout.files import write_all
     from stonelayout.roll import plan_data, plan_text, roll_of
@@ -61,7 +64,7 @@ def command(
 
     catalogue = load_catalogue(catalogue_files)
     # Copies of a job are pressed from one set: here a number means sets.
-    opened = open_designs(files, sets or 1, sheet_name, catalogue)
+    opened = open_designs(files, sets, sheet_name, catalogue, sets=True)
     sheet = same_sheet(opened)
     given = {
         "width": roll_width,
@@ -76,8 +79,14 @@ def command(
         **{key: value for key, value in given.items() if value is not None},
     )
     plan, templates = plan_sets(
-        [Set(one.name, one.layers, one.registration, one.design.copies) for one in opened],
-        sheet,
+        [
+            Set(
+                one.name,
+                cut_as(one.layers, sheet, one.job, tiled=tile, roll=roll),
+                one.design.copies,
+            )
+            for one in opened
+        ],
         roll,
     )
     if out is not None:

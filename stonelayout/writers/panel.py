@@ -16,13 +16,15 @@ from stonelayout.units import mm_and_inches, number, percent
 from .svg import HAIRLINE_MM
 
 Template = tuple[Layer, Registration]
+#: How the id of the group begins that holds the marks of one template on a panel.
+MARKS_OF = "registration-"
 
 
 def panel_svg(panel: Panel, width: float, templates: Mapping[str, Template]) -> str:
     """Return one panel as SVG text, one user unit a mm; ``width`` is that of the roll.
 
     ``templates`` gives layer and registration by the name of a piece. Places are written out, no
-    transform is used; each template is a group that holds its registration and its holes.
+    transform is used; each template is two groups, of its registration and of its holes.
     """
     wide, high = number(width, DECIMALS), number(panel.length, DECIMALS)
     lines = [
@@ -43,7 +45,7 @@ def panel_svg(panel: Panel, width: float, templates: Mapping[str, Template]) -> 
 def _template(name: str, placed: Placed, layer: Layer, found: Registration) -> list[str]:
     page = found.page
     radius = number(page.diameter(layer.hole) / 2, DECIMALS)
-    lines = [f"<g id={quoteattr('template-' + name)}><title>{escape(placed.piece.name)}</title>"]
+    lines = [f"<g id={quoteattr(MARKS_OF + name)}>"]
     for mark in found.marks:
         data = ""
         for line in mark.lines:
@@ -52,16 +54,18 @@ def _template(name: str, placed: Placed, layer: Layer, found: Registration) -> l
                 f"{number(x, DECIMALS)} {number(y, DECIMALS)}" for x, y in points
             )
         lines.append(f'<path d="{data}"/>')
-    lines += [
-        f'<circle cx="{number(x, DECIMALS)}" cy="{number(y, DECIMALS)}" r="{radius}"/>'
-        for x, y in _moved(page.place(layer.centres), placed)
-    ]
     pin = number(page.diameter(found.pin) / 2, DECIMALS)
-    lines += [
-        f'<circle cx="{number(x, DECIMALS)}" cy="{number(y, DECIMALS)}" r="{pin}"/>'
-        for x, y in _moved(page.place(found.pins), placed)
+    lines += _circles(page.place(found.pins), placed, pin)
+    title = escape(placed.piece.name)
+    lines += ["</g>", f"<g id={quoteattr('template-' + name)}><title>{title}</title>"]
+    return [*lines, *_circles(page.place(layer.centres), placed, radius), "</g>"]
+
+
+def _circles(points: npt.NDArray[np.float64], placed: Placed, radius: str) -> list[str]:
+    return [
+        f'<circle cx="{number(x, DECIMALS)}" cy="{number(y, DECIMALS)}" r="{radius}"/>'
+        for x, y in _moved(points, placed)
     ]
-    return [*lines, "</g>"]
 
 
 def _moved(points: npt.NDArray[np.float64], placed: Placed) -> list[list[float]]:
