@@ -47,7 +47,11 @@ EFFORTS = {
 #: At each excess one grid is taken for each of so many angles, then others stretched to the room.
 _ANGLES, _LOOK = 3, dataclasses.replace(even.EFFORTS["good"], grids=5, few=10, batches=0)
 #: Small fills are cheap: mixes of so many discs in all are kept, but not more than so many.
-_KEPT_DISCS, _MOST_KEPT = 150, 4
+_KEPT_DISCS, _MOST_KEPT = 240, 4
+#: Mixes that are worth less than this share of the best are not finished.
+_HOPE = 0.97
+#: A fill with turns covers at least this share of the fullest; one with two axes even.FAIR.
+FAIR = 0.965
 #: Where the largest size has so few stones, its even fill is tried too.
 _FEW = 40
 
@@ -108,7 +112,8 @@ def _best_fill(part: Part) -> Mix:
 
     fills = [max((_filled(part, found, one) for one in efforts), key=cover) for found in mirrors]
     most = max(map(cover, fills))
-    return next(mix for mix in fills if cover(mix) >= even.FAIR * most)
+    shares = [even.FAIR if len(found.group) <= 4 else FAIR for found in mirrors]
+    return next(m for m, share in zip(fills, shares, strict=True) if cover(m) >= share * most)
 
 
 def _thin_or_many(part: Part, mirrors: Mirrors) -> bool:
@@ -136,15 +141,32 @@ def _filled(part: Part, mirrors: Mirrors, effort: Effort) -> Mix:
         grid = even.fill_evenly(_of_sizes(part, [0]))
     plain = mirrors.between(grid, 1e-6 * pitch) if mirrors.keep(grid) else grid[:0]
     pressed.append(Mix(plain, np.zeros(len(plain), dtype=np.intp)))
-    pressed.sort(key=mixture.cover, reverse=True)
     kept = max(effort.kept, min(_MOST_KEPT, _KEPT_DISCS // max(1, len(grid))))
-    best = max((_grown(mixture, mix, effort) for mix in pressed[:kept]), key=mixture.cover)
-    full = _filled_up(part, best.everywhere(mirrors), mirrors)
-    traded, done = Grower(mixture, effort.steps, effort.tries).trade(full.between(mirrors))
-    if not done:
-        return full
-    traded = mixture.evened(traded, effort.evenings, effort.steps)
-    return _filled_up(part, traded.everywhere(mirrors), mirrors)
+    fills = []
+    for mix in _unlike(mixture, pressed)[:kept]:
+        grown = _grown(mixture, mix, effort)
+        filled = _filled_up(part, grown.everywhere(mirrors), mirrors).between(mirrors)
+        fills.append(mixture.seated(filled))
+    best = max(fills, key=mixture.value)
+    traded, done = Grower(mixture, effort.steps, effort.tries).trade(best)
+    if done:
+        traded = mixture.evened(traded, effort.evenings, effort.steps)
+        filled = _filled_up(part, traded.everywhere(mirrors), mirrors).between(mirrors)
+        best = max(best, mixture.seated(filled), key=mixture.value)
+    return _filled_up(part, best.everywhere(mirrors), mirrors)
+
+
+def _unlike(mixture: Mixture, mixes: list[Mix]) -> list[Mix]:
+    """Return mixes, the best first, but none with as many discs of each size as a better one."""
+    found: dict[tuple[int, ...], Mix] = {}
+    values = [mixture.value(mix) for mix in mixes]
+    for k in np.argsort(-np.array(values), kind="stable"):
+        if values[k] < _HOPE * max(values):
+            break
+        mix = mixes[k]
+        counts = np.bincount(mix.size, mixture.mirrors.copies(mix.centres), len(mixture.pitches))
+        found.setdefault(tuple(counts.astype(int)), mix)
+    return list(found.values())
 
 
 def _filled_up(part: Part, mix: Mix, mirrors: Mirrors) -> Mix:

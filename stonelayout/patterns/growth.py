@@ -56,17 +56,15 @@ class Grower:
         self.mixture, self.steps, self.tries = mixture, steps, tries
         self.rng = np.random.default_rng(0)
         self.failed: dict[tuple[int, ...], int] = {}
-        self._rims = [
-            np.concatenate(
-                (
-                    shapely.get_coordinates(room),
-                    shapely.get_coordinates(
-                        shapely.segmentize(shapely.boundary(room), STEP * mixture.pitch)
-                    ),
-                )
-            )
+        lines = [
+            shapely.segmentize(shapely.boundary(room), STEP * mixture.pitch)
             for room in mixture.rooms
         ]
+        self._rims = [self._between(shapely.get_coordinates(line)) for line in lines]
+
+    def _between(self, places: Points) -> Points:
+        heights = places @ self.mixture.mirrors.normals.T
+        return places[(heights > -1e-9).all(axis=1)]
 
     def sweep(self, mix: Mix, *, grow: bool = True) -> tuple[Mix, int]:
         """Try all vacancies, to ``grow`` each disc, and trades, once.
@@ -128,18 +126,16 @@ class Grower:
 
     def _vacancies(self, mix: Mix) -> list[_Wish]:
         own, found = self.mixture, []
-        between = own.places(mix)
+        between = self._between(own.places(mix))
         for k, pitch in enumerate(own.pitches):
             places = np.concatenate((between, self._rims[k]))
             clearance = own.clearance(mix, places, pitch)
             wide = clearance > -TIGHT * (pitch + own.pitch) / 2
-            if k:  # no room is made for smaller discs inside
-                size = np.full(len(places), k)
-                depth = own.walls.depth(places, size, deep=True)[0]
-                wide &= (depth < DEEP * own.pitch) | (clearance > 0)
             places, clearance = places[wide], clearance[wide]
-            size = np.full(len(places), k)
-            inside = own.walls.depth(places, size)[0] >= -1e-6 * own.pitch
+            depth = own.walls.depth(places, np.full(len(places), k), deep=True)[0]
+            inside = depth >= -1e-6 * own.pitch
+            if k:  # no room is made for smaller discs inside
+                inside &= (depth < DEEP * own.pitch) | (clearance > 0)
             for normal in own.mirrors.normals:
                 height = places @ normal
                 inside &= height > -1e-9

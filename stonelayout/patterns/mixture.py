@@ -10,9 +10,11 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
+from shapely.geometry.base import BaseGeometry
 
 from stonelayout.artwork import Points
 
@@ -20,9 +22,9 @@ from .mirrors import ON_MM, Mirrors
 from .packing import APART, AT_WALL, DISORDER, FLUSH, NEARLY, STEPS
 from .parts import Part
 from .pinning import at_corners
-from .relax import Soft, Trial, relax
+from .relax import EXCESS, Soft, Trial, relax
 from .vacancies import circumcentres
-from .walls import DEEP, Walls
+from .walls import DEEP, WALL_MARGIN, Walls
 
 #: Rounds of pressing; a mix that nearly fits is relaxed for WAIT rounds more before discs give way.
 ROUNDS, WAIT = 60, 1
@@ -31,8 +33,22 @@ SHARE, MOST = 20.0, 0.06
 #: The strain of discs away from the edge counts by this share when it is told which give way; that
 #: of discs at the edge within BESIDE pitches of a smaller one by COMPANY, so that few stand alone.
 INNER, COMPANY, BESIDE = 0.4, 1.5, 1.25
+#: Of mixes the one is best that covers most, where smaller discs count less by these shares: away
+#: from the edge; alone at the edge; alone and away from it. All count less by RAGGED where none
+#: near the wall stands at it.
+INSIDE, ALONE, ASTRAY, RAGGED = 0.25, 0.4, 1.0, 0.08
 #: The room left over is shared out by one of these pushes, after one that draws discs to the wall.
 PUSHES = tuple((Soft(r, w, 0.5), Soft(r, w)) for r, w in ((1.22, 0.3), (1.12, 0.3), (1.22, 0.02)))
+
+
+#: Discs are put onto the wall in so many rounds at most.
+SEATINGS = 3
+
+
+@lru_cache(maxsize=2)
+def _walls(rooms: tuple[BaseGeometry, ...], pitches: tuple[float, ...]) -> Walls:
+    # the same for all symmetries of a part, but those of more than two axes
+    return Walls(rooms, np.array(pitches))
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +85,7 @@ class Mixture:
         self.pitches = np.array([spec.pitch for spec in part.sizes])
         self.pitch = float(self.pitches.max())
         self.rooms = part.rooms
-        self.walls = Walls(part.rooms, self.pitches)
+        self.walls = _walls(part.rooms, tuple(self.pitches))
         self.rng = np.random.default_rng(0)
 
     def trial(self, mix: Mix) -> Trial:
@@ -80,6 +96,15 @@ class Mixture:
     def cover(self, mix: Mix) -> float:
         """Return the squares of all diameters, images included, in mm2."""
         return float((self.mirrors.copies(mix.centres) * self.diameters[mix.size] ** 2).sum())
+
+    def value(self, mix: Mix) -> float:
+        """Return the cover less what the eye minds, in mm2."""
+        small = mix.size > 0
+        alone = small & (self.to_smaller(mix) > BESIDE * self.pitch)
+        inside = small & ~self.at_edge(mix)
+        price = np.where(alone, np.where(inside, ASTRAY, ALONE), INSIDE * inside)
+        squares = self.mirrors.copies(mix.centres) * self.diameters[mix.size] ** 2
+        return float((squares * (1 - price)).sum()) * (1 - RAGGED * self.off_wall(mix))
 
     def at_edge(self, mix: Mix) -> npt.NDArray[np.bool_]:
         """Tell which discs stand near the wall of their size, shape (n,)."""
@@ -171,7 +196,7 @@ class Mixture:
         for pull, soft in PUSHES[:pushes]:
             drawn = relax([self.trial(mix)], self.pitch, self.walls, steps, pull)[0][0]
             drawn_mix = Mix(drawn, mix.size)
-            for trial in (self._pinned(drawn_mix), self.trial(drawn_mix)):
+            for trial in (self.pinned(drawn_mix), self.trial(drawn_mix)):
                 pushed = relax([trial], self.pitch, self.walls, steps, soft)[0][0]
                 trial = dataclasses.replace(trial, centres=pushed)
                 settled, rest = relax([trial], self.pitch, self.walls, 2 * steps)[0]
@@ -182,20 +207,58 @@ class Mixture:
                 best, least = found, self.raggedness(found)
         return best
 
-    def _pinned(self, mix: Mix) -> Trial:
-        free, reach = np.ones(len(mix.size), dtype=np.bool_), AT_WALL * self.pitch
+    def pinned(self, mix: Mix, free: npt.NDArray[np.bool_] | None = None) -> Trial:
+        """Return a trial in which discs near the wall are kept to it, and to its corners."""
+        free = np.ones(len(mix.size), dtype=np.bool_) if free is None else free
+        reach = AT_WALL * self.pitch
+        at_wall = free & (self.depth(mix) < reach)
         centres, free = at_corners(self.walls, mix.centres, free, self.mirrors, reach, mix.size)
-        at_wall = self.depth(Mix(centres, mix.size)) < AT_WALL * self.pitch
         return Trial(centres, free, self.mirrors, at_wall, mix.size)
+
+    def seated(self, mix: Mix) -> Mix:
+        """Put discs that nearly stand at the wall onto it, where they are free to (as `even`)."""
+        for _ in range(SEATINGS):
+            moved = False
+            depth, inward = self.walls.depth(mix.centres, mix.size, deep=True)
+            off = np.flatnonzero((depth > FLUSH * self.pitch) & (depth < DEEP * self.pitch))
+            for k in off[np.argsort(depth[off], kind="stable")]:
+                step = depth[k] - WALL_MARGIN * self.pitch
+                place = self._free_place(mix, int(k), mix.centres[k] - step * inward[k])
+                if place is not None:
+                    centres = mix.centres.copy()
+                    centres[k], moved = place, True
+                    mix = Mix(centres, mix.size)
+            if not moved:
+                break
+        return mix
+
+    def _free_place(self, mix: Mix, k: int, place: Points) -> Points | None:
+        """Return where a disc stands at a place, None if it may not."""
+        on = self.mirrors.on(mix.centres[k : k + 1])[0]
+        place = place - (self.mirrors.normals.T * on) @ (self.mirrors.normals @ place)
+        own = self.pitches[mix.size[k]]
+        if (self.mirrors.normals @ place < own / 2)[~on].any():
+            return None
+        others = Mix(np.delete(mix.centres, k, axis=0), np.delete(mix.size, k)).everywhere(
+            self.mirrors
+        )
+        apart = (self.pitches[others.size] + own) / 2 * (1 + EXCESS)
+        if (np.hypot(*(others.centres - place).T) < apart).any():
+            return None
+        depth = self.walls.depth(place[None], mix.size[k : k + 1])[0]
+        return place if depth[0] >= WALL_MARGIN * self.pitch / 2 else None
+
+    def off_wall(self, mix: Mix) -> float:
+        """Return the share of discs near the wall that do not stand at it."""
+        depth = self.depth(mix) / self.pitch
+        return float(((depth > FLUSH) & (depth < DEEP)).sum() / max(1, (depth < DEEP).sum()))
 
     def raggedness(self, mix: Mix) -> float:
         """Return the share of discs near the wall that do not stand at it, and the widest gap."""
-        depth = self.depth(mix) / self.pitch
-        off = float(((depth > FLUSH) & (depth < DEEP)).sum() / max(1, (depth < DEEP).sum()))
         places = self.places(mix)
         last = np.full(len(places), len(self.pitches) - 1)
         room = self.clearance(mix, places, 0.0)[self.walls.depth(places, last)[0] >= 0]
-        return off + float(room.max(initial=0.0)) / self.pitch
+        return self.off_wall(mix) + float(room.max(initial=0.0)) / self.pitch
 
     def places(self, mix: Mix) -> Points:
         """Return the centres (m, 2) of circles through three neighbours, images included."""
