@@ -164,6 +164,12 @@ def test_edge_is_crisp():
     assert max(corners) < 0.01
 
 
+def test_turns_of_a_hexagon_do_not_cost_stones_when_they_are_no_tidier():
+    angle = np.arange(6) * math.tau / 6
+    hexagon = Polygon(20 * np.stack((np.cos(angle), np.sin(angle)), axis=1))
+    assert len(even(hexagon, 2.8, 3.3)) >= len(even(hexagon, 2.8, 3.3, quality="draft"))
+
+
 def test_edge_of_a_large_field_is_crisp():
     # no side lies along a lattice that suits the others
     field = Polygon([(0, 0), (168, 14), (154, 168), (84, 126), (7, 161)])

@@ -87,8 +87,8 @@ FADING = (0.3, 0.06, 0.01)
 #: A room is simplified by this share of a pitch before it is made symmetric; what is lost, with
 #: what walls lose, is less than their margin.
 ROUGH = 1e-5
-#: A fill of higher symmetry is taken when it has at least this share of the stones; more with turns
-#: of four, which are no tidier than rows.
+#: A fill of higher symmetry is taken when it has at least this share of the stones and is tidier;
+#: more when it is not, or has turns of four, which are no tidier than rows.
 FAIR, NO_TIDIER = 0.95, 0.98
 #: When it has hardly more than that, both are finished before they are compared again.
 CLOSE = 0.03
@@ -103,8 +103,8 @@ def lay_even(ask: Ask) -> Laid:
 
     Options: ``quality`` (draft, good, best), ``symmetric`` (a mirror-symmetric shape gets a
     mirror-symmetric fill, one with two axes or a star's five arms a fill with these, where that
-    keeps FAIR of the stones), ``edge_row``, ``margin``. Never fewer stones than the best lattice of
-    the same symmetry.
+    is tidier and keeps FAIR of the stones), ``edge_row``, ``margin``. Never fewer stones than the
+    best lattice of the same symmetry.
     """
     return fill_parts(ask, fill_even, beside=True)
 
@@ -142,7 +142,8 @@ def fill_evenly(part: Part) -> Points:
     most = max(fill.count for fill in fills)
     for found in mirrors[: -len(plain)]:
         fill = _Filled.of(part.room, pitch, effort, found)
-        share = NO_TIDIER if len(found.group) == 8 else FAIR
+        tidier = len(found.group) != 8 and fill.untidiness < best.untidiness
+        share = FAIR if tidier else NO_TIDIER
         if fill.count >= share * most:
             higher, other = fill.finished(), np.empty((0, 2))
             if fill.count < (share + CLOSE) * most:
