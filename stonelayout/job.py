@@ -11,7 +11,7 @@ from .catalogue import DEFAULT_SHEET, Catalogue, Sheet, Stone, unknown
 from .errors import CatalogueError, InputError, JobError
 from .jobtext import read_texts
 from .names import Entry, LeftOut, filled
-from .options import PATTERNS, Pattern, strokes_value
+from .options import PATTERNS, SIZES_OF, Pattern, strokes_value
 from .tables import (
     TableReader,
     copies_value,
@@ -80,10 +80,11 @@ class Job:
 
     ``copies`` is how many transfers are ordered, ``pressed`` whether we press them on garments,
     ``shop`` names the shop's price file, beside the job file. ``artwork`` is None for a job of
-    texts only; ``label`` and ``line`` name one line of a names list. ``knock_out``, ``colours``
-    and ``text_font`` (for text whose own font is not installed) are how the artwork is read (see
-    ``read_drawing``); ``tile``: a design larger than the sheet is
-    cut in tiles instead of refused.
+    texts only; ``label`` and ``line`` name one line of a names list. ``width`` and ``height`` are
+    those of what ``size_of`` names, ``"page"`` (also None) or ``"design"``. ``knock_out``,
+    ``colours`` and ``text_font`` (for text whose own font is not installed) are how the artwork is
+    read (see ``read_drawing``); ``tile``: a design larger than the sheet is cut in tiles instead of
+    refused.
     """
 
     artwork: str | None
@@ -92,6 +93,7 @@ class Job:
     catalogue: Catalogue
     width: float | None = None
     height: float | None = None
+    size_of: str | None = None
     dpi: float = 96.0
     knock_out: str | None = None
     colours: int | None = None
@@ -160,6 +162,12 @@ def parse_job(
     if entry is None:
         return job
     return replace(job, label=entry.label, line=entry.line, copies=entry.copies)
+
+
+def _size_of(value: Any) -> str:
+    if value not in SIZES_OF:
+        raise InputError(unknown(value, SIZES_OF, "thing to size"))
+    return str(value)
 
 
 def _dpi(value: Any) -> float:
@@ -241,6 +249,7 @@ class _Reader(TableReader):
                 "file": text_value,
                 "width": positive_length_value,
                 "height": positive_length_value,
+                "size_of": _size_of,
                 "dpi": _dpi,
                 "knock_out": _knock_out,
                 "colours": _colours,

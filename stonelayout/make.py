@@ -32,6 +32,7 @@ from .pieces import in_tiles, marks_of, pages_of, pieces, too_large
 from .report import report, to_json
 from .roll import holds, roll_of
 from .shop import Shop, demo_shop
+from .sizing import smaller_than_asked
 from .template import Layer, Page
 from .tiles import Tile
 from .unread import unread
@@ -85,7 +86,15 @@ def make(
     till, priced, found = till_papers(job, design, shop)
     roll, unplanned, used = roll_papers(job, tiles, sets)
     findings = in_order(
-        (*unread(artwork), *layout.findings, *checked, *in_tiles(tiles), *priced, *unplanned)
+        (
+            *unread(artwork),
+            *smaller_than_asked(artwork, job.rules, job.size_of),
+            *layout.findings,
+            *checked,
+            *in_tiles(tiles),
+            *priced,
+            *unplanned,
+        )
     )
     data = report(job, artwork, layout, tiles, findings)
     data["order"] = order_summary(design, sets, found, used)

@@ -12,6 +12,7 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
+from .artwork import Artwork
 from .catalogue import Catalogue
 from .errors import StoneLayoutError
 from .job import parse_job
@@ -78,20 +79,26 @@ def line_artwork(task: Task) -> Any:
     """Return the line's job and its drawing. Raises what parse_job and read_drawing raise."""
     from .lettering.typefaces import Typefaces
     from .reading import read_drawing
+    from .sizing import at_size
 
     job = parse_job(task.job, task.file, task.catalogue, task.entry)
     artwork = None
     if task.artwork is not None:
-        artwork = read_drawing(
-            task.artwork,
-            str(job.artwork),
-            width=job.width,
-            height=job.height,
-            dpi=job.dpi,
-            knock_out=job.knock_out,
-            colours=job.colours,
-            fonts=Typefaces(job.text_font, Path(task.file).parent),
-        )
+        data, fonts = task.artwork, Typefaces(job.text_font, Path(task.file).parent)
+
+        def read(width: float | None, height: float | None) -> Artwork:
+            return read_drawing(
+                data,
+                str(job.artwork),
+                width=width,
+                height=height,
+                dpi=job.dpi,
+                knock_out=job.knock_out,
+                colours=job.colours,
+                fonts=fonts,
+            )
+
+        artwork = at_size(read, job.width, job.height, job.size_of, job.rules)
     if job.texts:
         from .lettering.artwork import with_texts
 

@@ -15,6 +15,8 @@ from .units import parse_length
 
 Reader = Literal["length", "angle", "count", "yes-no", "choice"]
 
+#: What a width or height that is asked for may be that of.
+SIZES_OF = ("page", "design")
 #: How a rule may take the strokes of a drawing: as the lines they are drawn on, or as areas.
 STROKES = ("line", "area")
 #: Patterns that are rows along lines.

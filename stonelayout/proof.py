@@ -33,6 +33,12 @@ def design_box(layout: Layout) -> Box:
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
+def design_size(layout: Layout) -> tuple[float, float]:
+    """Return the width and height in mm of the finished design, rims included, as all papers do."""
+    x0, y0, x1, y1 = design_box(layout)
+    return x1 - x0, y1 - y0
+
+
 def marked(findings: Sequence[Finding]) -> list[tuple[str, Finding]]:
     """Return the findings that a proof shows, numbered from 1: errors and warnings with a place."""
     shown = [f for f in findings if f.severity in _SHOWN and f.at is not None]

@@ -15,6 +15,7 @@ from .job import Job
 from .layout import Layout
 from .neighbours import nearest_distances
 from .pieces import in_lifting_order
+from .proof import design_size
 from .template import FILE_ROUNDING_MM, Layer
 from .tiles import Tile
 
@@ -35,6 +36,7 @@ def report(
         "unit": "mm",
         "size": [round(length, 3) for length in layout.size],
         "size_from": artwork.size_from,
+        "design": [round(length, 3) for length in design_size(layout)],
         "sheet": job.sheet.name,
         "stones": len(layout),
         "tiles": len(tiles),

@@ -15,7 +15,7 @@ LEVELS = {
     "nouns": "options catalogue tables artwork layout text names nameslist jobtext job template "
     "order shop",
     "engine": "svg tracing reading patterns bounds measures",
-    "laying": "sides lay",
+    "laying": "sides lay sizing",
     "after": "checks strength layers registration split cutpath tours holes plaincircles rebuild "
     "allchecks unread coupon contrast fills inspect lettering stock quote quotewords packing "
     "roll tiles pieces",

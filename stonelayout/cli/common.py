@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -13,13 +13,14 @@ import click
 
 from stonelayout.errors import InputError
 from stonelayout.files import STDIN, write_one
+from stonelayout.options import SIZES_OF
 from stonelayout.units import parse_length
 
 if TYPE_CHECKING:
     from stonelayout.artwork import Artwork
     from stonelayout.catalogue import Catalogue
     from stonelayout.findings import Finding
-    from stonelayout.job import Job
+    from stonelayout.job import Job, Rule
 
 F = TypeVar("F", bound=Callable[..., Any])
 #: A user's own catalogue, read whenever it exists.
@@ -44,6 +45,7 @@ class LengthType(click.ParamType[float]):
 
 
 LENGTH = LengthType()
+SIZE_FLAG = "--size-of"
 
 format_option = click.option(
     "--format",
@@ -92,8 +94,14 @@ def artwork_options(command: F) -> F:
             " picture's is left out; none keeps it).",
         ),
         click.option("--dpi", type=float, default=96.0, help="Pixels an inch (old files: 72, 90)."),
-        click.option("--height", type=LENGTH, help="Height of the drawing's page, e.g. 180mm."),
-        click.option("--width", type=LENGTH, help="Width of the drawing's page, e.g. 240mm."),
+        click.option(
+            SIZE_FLAG,
+            type=click.Choice(SIZES_OF),
+            help="What --width and --height measure: the drawing's page (as without this), or the"
+            " design on it.",
+        ),
+        click.option("--height", type=LENGTH, help="Height of the page, e.g. 180mm."),
+        click.option("--width", type=LENGTH, help="Width of the page, e.g. 240mm."),
     ):
         command = option(command)
     return command
@@ -123,25 +131,34 @@ def read_artwork(
     colours: int | None = None,
     text_font: str | None = None,
     folder: Path = Path(),
+    size_of: str | None = None,
+    rules: Sequence[Rule] = (),
 ) -> Artwork:
     """Read a drawing or picture (``-`` is standard input) at the size asked.
 
     ``text_font`` is for text whose own font is not installed; ``folder`` is where its file is.
+    ``size_of`` and ``rules`` as for ``at_size``.
     """
     from stonelayout.files import read_bytes
     from stonelayout.lettering.typefaces import Typefaces
     from stonelayout.reading import read_drawing
+    from stonelayout.sizing import at_size
 
-    return read_drawing(
-        read_bytes(path),
-        "standard input" if path == STDIN else path,
-        width=width,
-        height=height,
-        dpi=dpi,
-        knock_out=knock_out,
-        colours=colours,
-        fonts=Typefaces(text_font, folder),
-    )
+    data, fonts = read_bytes(path), Typefaces(text_font, folder)
+
+    def read(width: float | None, height: float | None) -> Artwork:
+        return read_drawing(
+            data,
+            "standard input" if path == STDIN else path,
+            width=width,
+            height=height,
+            dpi=dpi,
+            knock_out=knock_out,
+            colours=colours,
+            fonts=fonts,
+        )
+
+    return at_size(read, width, height, size_of, rules)
 
 
 def job_artwork(job: Job) -> Artwork:
@@ -158,6 +175,8 @@ def job_artwork(job: Job) -> Artwork:
             job.colours,
             job.text_font,
             folder,
+            job.size_of,
+            job.rules,
         )
     if not job.texts and artwork is not None:
         return artwork

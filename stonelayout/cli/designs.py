@@ -121,6 +121,7 @@ def _open(
         return [_opened(name, layout, sheet, copies or 1, catalogue)]
     from stonelayout.job import parse_job
     from stonelayout.lay import lay
+    from stonelayout.sizing import smaller_than_asked
     from stonelayout.unread import unread
 
     from .names import list_jobs
@@ -133,7 +134,8 @@ def _open(
         artwork = job_artwork(job)
         layout = lay(artwork, job.rules, job.sheet)
         one = _opened(job.name, layout, sheet, copies or job.copies, catalogue, job)
-        found.append(replace(one, unread=unread(artwork)))
+        smaller = smaller_than_asked(artwork, job.rules, job.size_of)
+        found.append(replace(one, unread=(*unread(artwork), *smaller)))
     return found
 
 

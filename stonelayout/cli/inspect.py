@@ -9,6 +9,7 @@ import click
 from stonelayout.units import mm_and_inches, number
 
 from .common import (
+    SIZE_FLAG,
     artwork_options,
     catalogue_option,
     format_option,
@@ -39,6 +40,7 @@ def command(
     artwork_file: str,
     width: float | None,
     height: float | None,
+    size_of: str | None,
     dpi: float,
     knock_out: str | None,
     colours: int | None,
@@ -49,10 +51,14 @@ def command(
 ) -> None:
     """Read the drawing, measure its shapes and print them."""
     from stonelayout.inspect import inspection, look, suggestions
+    from stonelayout.sizing import smaller_than_asked
 
-    artwork = read_artwork(artwork_file, width, height, dpi, knock_out, colours, text_font)
+    artwork = read_artwork(
+        artwork_file, width, height, dpi, knock_out, colours, text_font, size_of=size_of
+    )
     looks = [look(shape) for shape in artwork.shapes]
-    tips = suggestions(artwork, looks, load_catalogue(catalogue_files))
+    tips = [found.message for found in smaller_than_asked(artwork, (), size_of, SIZE_FLAG)]
+    tips += suggestions(artwork, looks, load_catalogue(catalogue_files))
     if seen is not None:
         from stonelayout.writers.seen import seen_svg
 

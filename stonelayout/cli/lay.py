@@ -9,9 +9,11 @@ import click
 from stonelayout.catalogue import DEFAULT_SHEET
 from stonelayout.errors import InputError
 from stonelayout.options import PATTERNS, STROKES, strokes_value
+from stonelayout.units import counted, mm_and_inches
 
 from .common import (
     LENGTH,
+    SIZE_FLAG,
     artwork_options,
     catalogue_option,
     exit_code,
@@ -75,6 +77,7 @@ def command(
     strokes: str | None,
     width: float | None,
     height: float | None,
+    size_of: str | None,
     dpi: float,
     knock_out: str | None,
     colours: int | None,
@@ -90,6 +93,9 @@ def command(
     """
     from stonelayout.job import Pick, Rule, pitch_for
     from stonelayout.lay import lay
+    from stonelayout.proof import design_size
+    from stonelayout.sizing import smaller_than_asked
+    from stonelayout.unread import unread
 
     given = [(n, v) for n, v in (("pitch", pitch), ("gap", gap), ("web", web)) if v is not None]
     if len(given) > 1:
@@ -115,17 +121,17 @@ def command(
         strokes=strokes_value(strokes, pattern) if strokes else None,
         key="lay",
     )
-    art = read_artwork(artwork, width, height, dpi, knock_out, colours, text_font)
-    for note in art.notes:
-        say(f"note: {note}")
-    for entry in art.skipped:
-        what = f"{entry.what} {entry.id}".strip()
-        say(f"warning: not read, so it gets no stones: {what}: {entry.reason} ({entry.count})")
+    art = read_artwork(artwork, width, height, dpi, knock_out, colours, text_font, size_of=size_of)
+    smaller = smaller_than_asked(art, (), size_of, SIZE_FLAG)
     layout = lay(art, [rule], sheet, LayingProgress())
-    for line in finding_lines(layout.findings):
+    for line in finding_lines((*unread(art), *smaller, *layout.findings)):
         say(line)
     write_result(output, layout.to_json())
-    say(f"{len(layout)} stones on {layout.size[0]:.1f} x {layout.size[1]:.1f} mm ({art.size_from})")
+    width, height = design_size(layout)
+    say(
+        f"{counted(len(layout), 'stone')} on {layout.size[0]:.1f} x {layout.size[1]:.1f} mm "
+        f"({art.size_from}); the design is {mm_and_inches(width)} x {mm_and_inches(height)}"
+    )
     return exit_code(layout.findings)
 
 

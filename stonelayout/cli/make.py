@@ -97,11 +97,12 @@ def _former_files(folder: Path) -> set[str]:
 
 
 def _summary(report: Mapping[str, Any], out: str) -> None:
-    width, height = report["size"]
+    width, height = report["design"]
+    page = " x ".join(f"{side:.1f}" for side in report["size"])
     click.echo(
-        f"{report['job']}: {report['stones']} stones, {mm_and_inches(width)} x "
-        f"{mm_and_inches(height)} (from {report['size_from']}), sheet {report['sheet']}"
-        + (f", in {report['tiles']} tiles" if report["tiles"] > 1 else "")
+        f"{report['job']}: {counted(report['stones'], 'stone')}, {mm_and_inches(width)} x "
+        f"{mm_and_inches(height)}, on a page of {page} mm ({report['size_from']}), sheet "
+        f"{report['sheet']}" + (f", in {report['tiles']} tiles" if report["tiles"] > 1 else "")
     )
     for lift, layer in enumerate(report["layers"], start=1):
         web = layer["least_web"]
