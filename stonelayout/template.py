@@ -9,12 +9,15 @@ import numpy as np
 import numpy.typing as npt
 
 from .layout import Kind
+from .units import number
 
 Points = npt.NDArray[np.float64]
 Place = tuple[float, float]
 
 #: Files hold places to six decimals of a mm, so a distance read from one may be this much short.
 FILE_ROUNDING_MM = 3e-6
+#: How a cut file says in its own text what was done to it.
+CORRECTED, MIRRORED = "Corrected by a test bar", "Mirrored"
 _UNSAFE = re.compile(r"[^a-z0-9_.]+")
 
 
@@ -87,6 +90,17 @@ class Page:
         if self.mirrored:
             moved[:, 0] = self.width - moved[:, 0]
         return moved - self.offset
+
+    @property
+    def worked_on(self) -> str:
+        """What was done to the places, in words for the file itself; "" for nothing."""
+        words = []
+        if self.scale != (1.0, 1.0):
+            x, y = (number(factor, 4) for factor in self.scale)
+            words.append(f"{CORRECTED} (x {x}, y {y}): do not correct it again.")
+        if self.mirrored:
+            words.append(f"{MIRRORED}, for sheet cut from the back: do not mirror it again.")
+        return " ".join(words)
 
     def diameter(self, diameter: float) -> float:
         """Return the diameter to write for a hole: the mean of both scale corrections."""

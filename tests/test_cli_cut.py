@@ -219,3 +219,30 @@ def test_a_hole_that_stands_twice_has_no_web_of_its_own(tmp_path, monkeypatch):
     assert code == 1
     assert "3 holes of 2.50 mm for ss6 any, least web 3.50 mm" in text
     assert "two holes in the same place" in text
+
+
+@pytest.mark.usefixtures("layout")
+def test_a_corrected_or_mirrored_file_says_so_and_is_not_worked_on_twice(tmp_path):
+    """100 mm that measure 99.5 and 100: x grows by 100 / 99.5 = 1.0050."""
+    bar = ("--bar", "100mm", "99.5mm", "100mm")
+    out = ("--out", "cut", "--as", "svg,dxf,pdf")
+    run(cut_command, "layout.json", *out)
+    plain = [path.read_bytes().lower() for path in sorted((tmp_path / "cut").iterdir())]
+    assert not any(b"corrected" in data or b"mirrored" in data for data in plain)
+    run(cut_command, "layout.json", *out, *bar, "--mirror")
+    for path in (tmp_path / "cut").iterdir():
+        text = path.read_bytes().decode("latin-1").lower().replace("\\", "")
+        assert "corrected by a test bar (x 1.005, y 1): do not correct it again" in text
+        assert "mirrored, for sheet cut from the back: do not mirror it again" in text
+    file = str(tmp_path / "cut" / "01-ss6-crystal.svg")
+    for option, words in (
+        (bar, "--bar a second time: .* was corrected by a test bar .*x 1.005, y 1.* layout.json"),
+        (("--mirror",), "--mirror a second time: .* was mirrored"),
+    ):
+        with pytest.raises(InputError, match=words):
+            run(cut_command, file, "--out", "again", *option)
+    assert not (tmp_path / "again").exists()
+    for command in ((cut_command, file, "--out", "again"), (check_command, file)):
+        result = CliRunner().invoke(command[0], command[1:], standalone_mode=False)
+        assert "[already-corrected]" in result.output
+        assert "[already-mirrored]" in result.output

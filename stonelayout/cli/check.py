@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -133,13 +134,36 @@ def layers_in(
         if width is not None:
             read = [(name, holes.at_width(width)) for name, holes in read]
         rebuilt = rebuild(read, sheet, catalogue)
-        return rebuilt.layers, rebuilt.files, rebuilt.findings
+        worked = [found for name, data in contents for found in _worked_on(name, data)]
+        return rebuilt.layers, rebuilt.files, (*rebuilt.findings, *worked)
     if width is not None:
         raise InputError("--width is for SVG files of holes: a layout.json has its size")
     if len(contents) > 1:
         raise InputError("give one layout.json alone, or SVG files of holes")
     layers = separate(read_layout(*contents[0]), sheet)
     return layers, [f"{one.name}.svg" for one in layers], ()
+
+
+def _worked_on(name: str, data: bytes) -> list[Finding]:
+    """Return warnings where one of our cut files says that it was corrected or mirrored."""
+    from stonelayout.findings import Finding
+    from stonelayout.template import CORRECTED, MIRRORED
+
+    found = []
+    sizes = "its sizes are the cutter's, not the design's"
+    for code, words, why in (
+        ("already-corrected", CORRECTED, sizes),
+        ("already-mirrored", MIRRORED, "it shows the back of the design"),
+    ):
+        said = re.search(rf"{words}[^:<]*: do not".encode(), data)
+        if said:
+            what = said.group().decode().partition(":")[0]
+            message = (
+                f"{name} was {what[0].lower()}{what[1:]} when it was written: {why}; make other "
+                "files from layout.json"
+            )
+            found.append(Finding(code, "warning", message))
+    return found
 
 
 def read_layout(name: str, data: bytes) -> Layout:

@@ -32,6 +32,7 @@ from .common import (
 if TYPE_CHECKING:
     from stonelayout.catalogue import Cutter, Sheet
     from stonelayout.cutpath import CutTime
+    from stonelayout.findings import Finding
     from stonelayout.template import Layer, Registration
     from stonelayout.tiles import Tile
 
@@ -105,6 +106,8 @@ def command(
 
     _no_panels(files)
     layers, _, found = layers_in(files, sheet, catalogue, options["width"])
+    _once(found, "already-corrected", "--bar", bool(options["bar"]))
+    _once(found, "already-mirrored", "--mirror", options["mirror"])
     if options["split"]:
         from stonelayout.split import split_layers
 
@@ -174,6 +177,13 @@ def _no_panels(files: Sequence[str]) -> None:
                 "layout.json --as dxf --out DIR",
                 file=name,
             )
+
+
+def _once(found: Sequence[Finding], code: str, option: str, given: bool) -> None:
+    """Refuse what was done to a file already; the message of its finding says what to do."""
+    done = next((finding.message for finding in found if finding.code == code), None)
+    if given and done is not None:
+        raise InputError(f"{option} a second time: {done}")
 
 
 def _formats(given: tuple[str, ...]) -> list[str]:

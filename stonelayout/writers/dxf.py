@@ -50,7 +50,7 @@ def layer_dxf(layer: Layer, registration: Registration) -> str:
     low = height - BAR_AT_MM
     body += _line("SCALE", (BAR_AT_MM, low, BAR_AT_MM + bar, low), height)
     at = [10, _n(BAR_AT_MM), 20, _n(BAR_AT_MM - 2.0), 30, "0"]
-    words = f"{number(bar)} MM, 1 UNIT = 1 MM"
+    words = f"{number(bar)} MM, 1 UNIT = 1 MM. {page.worked_on.upper()}".rstrip(". ")
     body += [0, "TEXT", 8, "SCALE", *at, 40, _n(TEXT_MM), 1, words]
     radius = page.diameter(layer.hole) / 2
     for x, y in page.place(layer.centres).tolist():

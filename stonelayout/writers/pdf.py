@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stonelayout.template import Layer, Registration
+from stonelayout.template import Layer, Page, Registration
 from stonelayout.units import number
 
 POINTS_PER_MM = 72 / 25.4
@@ -52,9 +52,15 @@ def layer_pdf(layer: Layer, registration: Registration) -> bytes:
         b"<< /Length %d >>\nstream\n%b\nendstream" % (len(content), content),
         b"<< /Type /OCG /Name (registration) >>",
         f"<< /Type /OCG /Name ({layer.name}) >>".encode("ascii"),
-        f"<< /Title ({layer.name}) >>".encode("ascii"),
+        f"<< /Title ({layer.name}){_subject(page)} >>".encode("ascii"),
     ]
     return _file(objects)
+
+
+def _subject(page: Page) -> str:
+    """Return the Info entry that says what was done to the places; brackets are escaped."""
+    words = page.worked_on.replace("(", "\\(").replace(")", "\\)")
+    return f" /Subject ({words})" if words else ""
 
 
 def _file(objects: list[bytes]) -> bytes:

@@ -22,7 +22,7 @@ def layer_svg(layer: Layer, registration: Registration) -> str:
     width, height = (number(side, DECIMALS) for side in page.size)
     about = (
         f"{len(layer)} holes of {number(layer.hole, 3)} mm for {layer.kind.size} "
-        f"{layer.kind.colour}. Cut at 100 %: one unit is one mm."
+        f"{layer.kind.colour}. Cut at 100 %: one unit is one mm. {page.worked_on}".rstrip()
     )
     radius = number(page.diameter(layer.hole) / 2, DECIMALS)
     lines = [
