@@ -111,6 +111,14 @@ def needs(designs: Iterable[Design], spare: float = 0.0) -> tuple[Need, ...]:
     )
 
 
+def taken_out(designs: Iterable[Design], spare: float) -> int:
+    """Return the stones that the job sheets of all designs take out, each with a spare of its own.
+
+    They are more than the order's, where a few stones of many designs are rounded up each.
+    """
+    return sum(need.total for design in designs for need in needs([design], spare))
+
+
 def exact(value: float, digits: int = 9) -> Decimal:
     """Return a measured number as the decimal that it was written as (0.03, not 0.0299999...)."""
     return Decimal(repr(round(float(value), digits)))

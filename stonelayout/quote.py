@@ -7,7 +7,7 @@ it: lengths and minutes are rounded before they are priced, and each line to who
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 
@@ -59,11 +59,21 @@ class Minutes:
 
 
 @dataclass(frozen=True)
+class Part:
+    """One of several jobs in a quote: its copies, and the price of one of its transfers."""
+
+    name: str
+    copies: int
+    price: Decimal
+
+
+@dataclass(frozen=True)
 class Quote:
     """A quote for an order of ``copies`` transfers; amounts in the shop's currency.
 
-    ``price`` is for one transfer, ``total`` for all; ``margin`` the share of the total that is
-    left. ``crossing`` is the number of copies from which ``crossing_to`` (``hand`` or
+    ``price`` is for one transfer, ``total`` for all; where ``parts`` tell several jobs apart, each
+    has a price of its own, and ``price`` is only their average; ``margin`` the share of the total
+    that is left. ``crossing`` is the number of copies from which ``crossing_to`` (``hand`` or
     ``machine``) is the faster way, None when one way is faster at every number up to 2000.
     """
 
@@ -79,6 +89,7 @@ class Quote:
     demo: bool
     shop: str
     packs: tuple[Packs, ...] = ()
+    parts: tuple[Part, ...] = ()
 
     @property
     def cost(self) -> Decimal:
@@ -88,6 +99,8 @@ class Quote:
     @property
     def total(self) -> Decimal:
         """Price of the whole order."""
+        if self.parts:
+            return sum((part.price * part.copies for part in self.parts), Decimal(0))
         return self.price * self.copies
 
     @property
@@ -104,9 +117,12 @@ def quote(
     spare: float = 0.03,
     pressed: bool = True,
     compare: bool = True,
+    jobs: Mapping[str, Sequence[Design]] | None = None,
 ) -> Quote:
     """Quote an order; ``compare`` looks for the number of copies where the faster way changes.
 
+    ``jobs`` are the same designs by the name of their job: two jobs and more get a price each, for
+    the share of the cost that each would have alone.
     Raises InputError naming all stones and the sheet that the shop file gives no price for, or
     when there is nothing to make.
     """
@@ -123,14 +139,18 @@ def quote(
     )
     off = shop.off(copies)
     cost = sum((line.amount for line in lines), Decimal(0))
-    asked = cost / copies / (1 - shop.margin) * (1 - off)
+    charge = (1 - off) / (1 - shop.margin)
+    parts = _parts(jobs or {}, cost * charge, sheet, shop, spare, pressed)
+    price = _rounded(cost / copies * charge, shop)
+    if parts:
+        price = cents(sum((part.price * part.copies for part in parts), Decimal(0)) / copies)
     crossing, crossing_to = _crossing(designs, sheet, shop, pressed) if compare else (None, "")
     return Quote(
         currency=shop.currency,
         copies=copies,
         lines=lines,
         off=off,
-        price=(asked / shop.rounding).to_integral_value(ROUND_CEILING) * shop.rounding,
+        price=price,
         hand=hand,
         machine=machine_minutes(designs, shop, pressed),
         crossing=crossing,
@@ -138,7 +158,37 @@ def quote(
         demo=shop.demo,
         shop=shop.file,
         packs=_packs(designs, shop, spare),
+        parts=parts,
     )
+
+
+def _parts(
+    jobs: Mapping[str, Sequence[Design]],
+    charged: Decimal,
+    sheet: Sheet,
+    shop: Shop,
+    spare: float,
+    pressed: bool,
+) -> tuple[Part, ...]:
+    """Divide what is charged among several jobs, as their costs alone are to each other."""
+    if len(jobs) < 2:
+        return ()
+    alone = {
+        name: quote(mine, sheet, shop, spare=spare, pressed=pressed, compare=False).cost
+        for name, mine in jobs.items()
+    }
+    whole_cost = sum(alone.values(), Decimal(0))
+    parts = []
+    for name, mine in jobs.items():
+        copies = sum(design.copies for design in mine)
+        asked = charged * alone[name] / whole_cost if whole_cost else Decimal(0)
+        parts.append(Part(name, copies, _rounded(asked / copies, shop)))
+    return tuple(parts)
+
+
+def _rounded(price: Decimal, shop: Shop) -> Decimal:
+    """Return a price rounded up to the shop's step."""
+    return (price / shop.rounding).to_integral_value(ROUND_CEILING) * shop.rounding
 
 
 def price_list(

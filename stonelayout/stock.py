@@ -79,8 +79,11 @@ def stock_lines(
     )
 
 
-def stock_text(lines: Iterable[StockLine]) -> str:
-    """Return the stock lines as a table for people."""
+def stock_text(lines: Iterable[StockLine], benches: int | None = None) -> str:
+    """Return the stock lines as a table for people.
+
+    ``benches`` is what all job sheets take out together (see ``taken_out``), told where it differs.
+    """
     lines = list(lines)
     known = any(line.have is not None for line in lines)
     head = f"{'size':7}{'colour':12}{'placed':>8}{'spare':>7}{'total':>8}{'gross':>7}"
@@ -94,6 +97,11 @@ def stock_text(lines: Iterable[StockLine]) -> str:
         rows.append(f"{row}   {_buy(line)}")
     placed, spare = (sum(getattr(x.need, key) for x in lines) for key in ("placed", "spare"))
     rows.append(f"{'all':19}{placed:8}{spare:7}{placed + spare:8}")
+    if benches is not None and benches != placed + spare:
+        rows.append(
+            f"the job sheets together take out {benches}: each rounds its own spare up to whole "
+            "stones, and what is left over goes on to the next"
+        )
     if known:
         short = [line for line in lines if line.short]
         rows.append(

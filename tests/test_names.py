@@ -1,6 +1,7 @@
 """Names lists: read strictly, one design a line, the rest made when a line is bad, resumed."""
 
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -171,7 +172,8 @@ def test_a_list_is_made_counted_and_resumed(tmp_path):
     assert len(layers) == ada["layers"] == 2
     total = sum(len(json.loads((root / "out" / d["folder"] / "layout.json").read_text())["centres"])
                 * d["copies"] for d in order["designs"])  # fmt: skip
-    placed = (root / "out" / "stock.txt").read_text().splitlines()[-1].split()[1]
+    rows = (root / "out" / "stock.txt").read_text().splitlines()
+    placed = next(row for row in rows if row.startswith("all ")).split()[1]
     assert int(placed) == total
     holes = [one for svg in (root / "out" / "roll").glob("panel-*.svg")
              for one in read_holes(svg.read_bytes(), svg.name).diameters]  # fmt: skip
@@ -224,6 +226,39 @@ def test_bad_lines_do_not_stop_the_others(tmp_path):
     assert "does not fit 60 mm" in reasons[3]
     assert [d["folder"] for d in order["designs"]] == ["ada", "zoë", "łuk"]
     assert "not made: list.csv:6: 日:" in result.stderr
+
+
+def test_every_paper_says_first_which_lines_are_not_in_it(tmp_path):
+    root = folder(tmp_path, names=LIST + "Bo,1,ss999,1\nCy,1,ss6,many\n")
+    make(root)
+    papers = [root / "out" / name for name in ("stock.txt", "quote.txt", "roll/roll.txt")]
+    for paper in papers:
+        first = paper.read_text(encoding="utf-8").splitlines()[0]
+        assert first.startswith("NOT IN THIS PAPER, they could not be made: line 6 Bo, line 7")
+    folder(tmp_path)
+    make(root)
+    assert not any("NOT IN" in paper.read_text(encoding="utf-8") for paper in papers)
+
+
+def test_the_stock_list_says_why_the_job_sheets_take_out_more(tmp_path):
+    """Each sheet rounds 3 % of its own stones up, the order rounds once."""
+    root = folder(tmp_path)
+    make(root)
+    order = json.loads((root / "out" / "order.json").read_text(encoding="utf-8"))
+    kinds = [
+        (count * design["copies"], kind)
+        for design in order["designs"]
+        for kind, count in design["stones"].items()
+    ]
+    benches = sum(count + -(-count * 3 // 100) for count, _ in kinds)
+    whole = {kind: sum(n for n, other in kinds if other == kind) for _, kind in kinds}
+    total = sum(count + -(-count * 3 // 100) for count in whole.values())
+    assert benches > total
+    text = (root / "out" / "stock.txt").read_text(encoding="utf-8")
+    assert f"the job sheets together take out {benches}: each rounds its own spare up" in text
+    sheets = (root / "out").glob("*/jobsheet.html")
+    taken = [re.search(r"take out</dt><dd>(\d+)", s.read_text(encoding="utf-8")) for s in sheets]
+    assert sum(int(found.group(1)) for found in taken if found) == benches
 
 
 def test_a_job_that_makes_no_line_touches_nothing_and_says_why_once(tmp_path):

@@ -176,6 +176,35 @@ def test_many_designs_in_one_quote():
     assert found.crossing is None
 
 
+def test_two_jobs_in_one_quote_have_a_price_each():
+    """A large crest and a small flag: each pays the share of the cost that it has alone."""
+    crest, flag = regatta(12), Design("flag", {("ss6", "crystal"): 40}, 1, (60.0, 40.0), 3)
+    jobs = {"regatta": [crest], "flag": [flag]}
+    found = quote([crest, flag], SHEET, shop(), jobs=jobs)
+    large, small = found.parts
+    assert (large.name, large.copies, small.name, small.copies) == ("regatta", 12, "flag", 3)
+    assert large.price > small.price
+    assert large.price % Decimal("0.50") == small.price % Decimal("0.50") == 0  # the shop's step
+    assert found.total == 12 * large.price + 3 * small.price
+    alone = [quote(mine, SHEET, shop(), compare=False).cost for mine in jobs.values()]
+    asked = found.cost / (1 - shop().margin) * (1 - found.off)
+    for part, cost in zip(found.parts, alone, strict=True):
+        exact = asked * cost / sum(alone) / part.copies
+        assert 0 <= part.price - exact < Decimal("0.50")
+    text = quote_text(found)
+    assert f"  regatta                 {large.price:10.2f}   12 transfers" in text
+    assert f"  flag                    {small.price:10.2f}   3 transfers" in text
+    assert f"price of all              {found.total:10.2f}   margin" in text
+    assert quote_data(found)["jobs"][1] == {
+        "job": "flag",
+        "copies": 3,
+        "price_each": f"{small.price:.2f}",
+    }
+    assert f"price each,flag,3 transfers,{small.price:.2f},EUR" in quote_csv(found)
+    one = quote([crest], SHEET, shop(), jobs={"regatta": [crest]})
+    assert one == quote([crest], SHEET, shop())
+
+
 def test_the_sheet_is_billed_by_the_length_that_the_roll_plan_takes():
     """Names of 100 x 40 mm stand two abreast, 6 + 20 x 42 - 2 + 6 mm at most. A page of a third
     of the roll's width takes all of it where nothing stands beside."""
@@ -391,3 +420,14 @@ def test_a_break_is_for_its_number_and_more():
     assert [place.off(n) for n in (1, 9, 10, 1000)] == [0, 0, Decimal("0.1"), Decimal("0.1")]
     assert replace(place, breaks=()).off(1000) == 0
     assert (place.pack("ss6"), place.pack("ss48")) == (10, 1)
+
+
+def test_a_number_of_copies_that_would_do_nothing_is_refused(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    for name in ("crest", "flag"):
+        (tmp_path / f"{name}.json").write_text(json.dumps(LAYOUT))
+    found = run("quote", "crest.json:12", "--copies", "5")
+    assert "--copies 5 is for files without a number" in str(found.exception)
+    both = run("quote", "crest.json:12", "flag.json", "--copies", "5", "--format", "json")
+    jobs = json.loads(both.stdout)["jobs"]
+    assert [(job["job"], job["copies"]) for job in jobs] == [("crest", 12), ("flag", 5)]

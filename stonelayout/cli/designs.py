@@ -52,6 +52,7 @@ class Opened:
     design: Design
     job: Job | None
     unread: tuple[Finding, ...] = ()
+    file: str = ""
 
     def findings(self, catalogue: Catalogue) -> tuple[Finding, ...]:
         """Check the layers; return all findings, the worst first."""
@@ -84,7 +85,11 @@ def open_designs(
             f"file has its own: {', '.join(files)}; give one or the other"
         )
     copies = copies or (1 if sets else None)
-    return [one for file in files for one in _open(file, copies, sheet_name, catalogue)]
+    return [
+        replace(one, file=file)
+        for file in files
+        for one in _open(file, copies, sheet_name, catalogue)
+    ]
 
 
 def open_design(

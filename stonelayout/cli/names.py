@@ -114,7 +114,7 @@ def make_names(
     """Make all lines of a list into ``out``; return the exit code."""
     from stonelayout.namesrun import key_of, known
 
-    from .namespapers import former_papers, papers_of, roll_of_list
+    from .namespapers import former_papers, papers_of, roll_of_list, with_gaps
 
     root = Path(out)
     fonts = _fonts(found.tasks)
@@ -136,7 +136,9 @@ def make_names(
         return max(code, EXIT_BAD_INPUT)
     code = max(code, int(any(record["errors"] for record in records.values())))
     order["kept"] = _drop_stale(root, found, records)
-    papers = {**papers_of(found, records), **roll_of_list(root, found, records)}
+    papers = with_gaps(
+        {**papers_of(found, records), **roll_of_list(root, found, records)}, order["not_made"]
+    )
     order["papers"] = sorted(papers)
     stale = former_papers(root / ORDER) - set(papers)
     text = json.dumps(order, ensure_ascii=False, indent=2) + "\n"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,13 +17,15 @@ if TYPE_CHECKING:
 
 #: Designs whose templates are planned on one roll here; `stonelayout roll` plans any number.
 MOST_ON_A_ROLL = 200
+#: Lines of the list that could not be made, named at the head of a paper; more are counted.
+MOST_NAMED = 12
 
 
 def papers_of(found: List, records: Mapping[int, Mapping[str, Any]]) -> dict[str, str]:
     """Return one stock list and one quote for all that is made."""
     from stonelayout.job import parse_job
     from stonelayout.order import Design as Ordered
-    from stonelayout.order import needs
+    from stonelayout.order import needs, taken_out
     from stonelayout.quote import quote
     from stonelayout.quotewords import quote_text
     from stonelayout.shop import demo_shop
@@ -42,13 +44,32 @@ def papers_of(found: List, records: Mapping[int, Mapping[str, Any]]) -> dict[str
     if job is None:
         return {}
     shop = found.tasks[0].shop or demo_shop(job.catalogue)
-    papers = {"stock.txt": stock_text(stock_lines(needs(ordered, job.spare), None, shop.pack))}
+    lines = stock_lines(needs(ordered, job.spare), None, shop.pack)
+    papers = {"stock.txt": stock_text(lines, taken_out(ordered, job.spare))}
     try:
         found_quote = quote(ordered, job.sheet, shop, spare=job.spare, pressed=job.pressed)
         papers["quote.txt"] = quote_text(found_quote)
     except InputError as error:
         say(f"no quote: {error}")
     return papers
+
+
+def with_gaps(
+    papers: Mapping[str, str | bytes], not_made: Sequence[Mapping[str, Any]]
+) -> dict[str, str | bytes]:
+    """Return the papers; each that people read says first which lines are not in it."""
+    if not not_made:
+        return dict(papers)
+    named = [f"line {entry['line']} {entry['label']}".rstrip() for entry in not_made]
+    more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
+    gap = (
+        f"NOT IN THIS PAPER, they could not be made: {', '.join(named[:MOST_NAMED])}{more}. Mend "
+        "the list and make it again.\n\n"
+    )
+    return {
+        name: gap + content if isinstance(content, str) and name.endswith(".txt") else content
+        for name, content in papers.items()
+    }
 
 
 def roll_of_list(

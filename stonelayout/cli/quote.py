@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
 import click
 
 from .common import catalogue_option, load_catalogue, print_json, say, sheet_option
@@ -15,6 +19,11 @@ from .designs import (
     spare_of,
     spare_option,
 )
+
+if TYPE_CHECKING:
+    from stonelayout.order import Design
+
+    from .designs import Opened
 
 
 @click.command("quote", epilog=FILES_HELP)
@@ -55,7 +64,7 @@ def command(
     share = spare_of(spare, opened)
     pressed = not transfers_only and all(one.job is None or one.job.pressed for one in opened)
     designs = [one.design for one in opened]
-    found = quote(designs, sheet, shop, spare=share, pressed=pressed)
+    found = quote(designs, sheet, shop, spare=share, pressed=pressed, jobs=_jobs(opened))
     prices = (
         price_list(designs[0], sheet, shop, spare=share, pressed=pressed)
         if len(designs) == 1
@@ -70,3 +79,15 @@ def command(
     if found.demo and form != "text":
         say(f"warning: {DEMO_WARNING}")
     return int(found.total < found.cost)
+
+
+def _jobs(opened: Sequence[Opened]) -> dict[str, list[Design]]:
+    """Return the designs by the file that they come from; all lines of a names list are one job."""
+    files: dict[str, list[Opened]] = {}
+    for one in opened:
+        files.setdefault(one.file, []).append(one)
+    found: dict[str, list[Design]] = {}
+    for file, mine in files.items():
+        name = mine[0].name if len(mine) == 1 else Path(file).name
+        found[name if name not in found else file] = [one.design for one in mine]
+    return found

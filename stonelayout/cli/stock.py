@@ -43,7 +43,7 @@ def command(
     A stock file has the columns size, colour and stones or gross. Exit code 1: something is short.
     """
     from stonelayout.files import read_text
-    from stonelayout.order import needs
+    from stonelayout.order import needs, taken_out
     from stonelayout.stock import parse_shelf, stock_csv, stock_lines, stock_text
 
     catalogue = load_catalogue(catalogue_files)
@@ -58,7 +58,8 @@ def command(
         rows = [line.as_dict() for line in lines]
         print_json({"version": 1, "spare": round(share, 6), "lines": rows})
     else:
-        click.echo(stock_csv(lines) if form == "csv" else stock_text(lines), nl=False)
+        benches = taken_out([one.design for one in opened], share)
+        click.echo(stock_csv(lines) if form == "csv" else stock_text(lines, benches), nl=False)
     if shop.demo and form == "text":
         say(f"packs as in the demo {shop.file}; your own with --shop")
     return int(shelf is not None and any(line.short for line in lines))
