@@ -35,7 +35,7 @@ CORNER = (
     "Set the corner of the tape in the corner of the register edge and lay it down along the edge.",
 )
 LIFT = (
-    "Rub it down, draw the crosses on the tape with a pen, and lift it straight up with the "
+    "Rub the tape down, draw the crosses on it with a pen, and lift it straight up with the "
     "stones.",
 )
 NEXT = ("Brush the next template, in the order of the list above.",)

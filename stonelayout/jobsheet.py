@@ -130,8 +130,8 @@ def _steps(bench: Bench) -> list[tuple[str, Sequence[str]]]:
     words = benchwords
     if len(bench.tiles) > 1:
         lift = [
-            ("Lift", words.LIFT),
             ("Tiles", words.tiled(bench.tiles)),
+            ("Lift", words.LIFT),
             ("Seat the next template", (*words.NEXT, *words.SEATED)),
         ]
     else:

@@ -317,10 +317,10 @@ def _tell_order(order: Mapping[str, Any], form: str, quiet: bool) -> None:
         count = counted(sum(design["stones"].values()), "stone")
         width, height = design["size"]
         copies = f" x {design['copies']}" if design["copies"] > 1 else ""
-        tiles = f" in {design['tiles']} tiles" if design["tiles"] > 1 else ""
+        tiles = f" in {design['tiles']} tiles, together" if design["tiles"] > 1 else " of"
         click.echo(
             f"{design['folder']}: {design['label']}{copies}: {count}, "
-            f"{counted(len(design['pages']), 'template')}{tiles} of {width:.0f} x {height:.0f} mm"
+            f"{counted(len(design['pages']), 'template')}{tiles} {width:.0f} x {height:.0f} mm"
         )
         for note in design["notes"]:
             click.echo(f"  note: {note}")
