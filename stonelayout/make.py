@@ -28,7 +28,7 @@ from .papers import (
     sets_of,
     till_papers,
 )
-from .pieces import in_tiles, marks_of, pages_of, pieces, too_large
+from .pieces import in_lifting_order, in_tiles, marks_of, pages_of, pieces, too_large
 from .report import report, to_json
 from .roll import holds, roll_of
 from .shop import Shop, demo_shop
@@ -102,7 +102,7 @@ def make(
     for part in tiles:
         files |= _for_the_cutter(job, part)
     files["layout.json"] = layout.to_json()
-    files |= proofs(job, layout, layers, findings)
+    files |= proofs(job, layout, in_lifting_order(tiles), findings)
     files |= bench_papers(job, design, layout, layers, tiles, sets, findings)
     files |= till
     files |= roll

@@ -32,8 +32,9 @@ def proof_html(
 ) -> str:
     """Return the proof as one page; arguments as for ``proof_svg``.
 
-    ``layers`` adds lifting order and holes. With ``customer`` the page has no shop figures at
-    all: no counts, holes or findings. The page loads nothing, from the disk or from a network.
+    ``layers``, the templates in lifting order, adds their numbers and holes. With ``customer`` the
+    page has no shop figures at all: no counts, holes or findings. The page loads nothing, from the
+    disk or from a network.
     """
     title = title or "Proof"
     box = design_box(layout)
@@ -127,11 +128,11 @@ def _switch(
 
 
 def _bench(kind: Kind, layers: Sequence[Layer]) -> str:
-    mine = [layer for layer in layers if layer.kind == kind]
+    mine = {lift: layer for lift, layer in enumerate(layers, start=1) if layer.kind == kind}
     if not mine:
         return ""
-    order = ", ".join(str(layer.order) for layer in mine)
-    return f'<small class="shop">template {order}, hole {mine[0].hole:.2f} mm</small>'
+    hole = next(iter(mine.values())).hole
+    return f'<small class="shop">template {", ".join(map(str, mine))}, hole {hole:.2f} mm</small>'
 
 
 def _findings(findings: Sequence[Finding], shown: Sequence[tuple[str, Finding]]) -> str:

@@ -100,6 +100,9 @@ def test_every_format_is_written_for_every_tile_and_none_that_cannot_be_cut(shop
         assert text.count("<circle") == layer["count"]
     for paper in ("proof.html", "jobsheet.html"):
         assert "2 tiles" in read(shop / "out" / paper)
+    proof = read(shop / "out" / "proof.html")  # numbered as on the job sheet
+    assert "template 1, 2, hole 3.30 mm" in proof
+    assert "template 3, 4, hole 4.40 mm" in proof
     roll = read(shop / "out" / "roll.txt")
     assert all(name in roll for name in templates)
 

@@ -35,6 +35,7 @@ def command(
     stonelayout proof crest.toml -o crest.html --garment red
     """
     from stonelayout.papers import png
+    from stonelayout.pieces import in_lifting_order
     from stonelayout.proof import proof_svg
     from stonelayout.proofpage import proof_html
 
@@ -53,7 +54,7 @@ def command(
             cloth,
             findings,
             name,
-            layers=one.layers,
+            layers=in_lifting_order(one.tiles),
             customer=customer,
         )
         write_result(output, page)
