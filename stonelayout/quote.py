@@ -15,13 +15,21 @@ from .catalogue import Sheet
 from .errors import InputError
 from .order import GROSS, Design, exact, needs, whole
 from .roll import length_of, roll_of
-from .shop import Machine, Shop
+from .shop import Shop
 from .units import counted
+from .worktime import (
+    TENTH,
+    Minutes,
+    crossing_of,
+    finishing_minutes,
+    hand_minutes,
+    machine_minutes,
+    sets_worn,
+    template_minutes,
+    tenth,
+)
 
 CENT = Decimal("0.01")
-TENTH = Decimal("0.1")
-#: How many copies are looked at for the quantity where hand and machine change places.
-MOST_COPIES = 2000
 
 
 @dataclass(frozen=True)
@@ -42,20 +50,6 @@ class Packs:
     packs: int
     pack: int
     amount: Decimal
-
-
-@dataclass(frozen=True)
-class Minutes:
-    """Work on an order in minutes: ``setup`` once, ``templates`` each fresh set, ``copies``."""
-
-    setup: Decimal
-    templates: Decimal
-    copies: Decimal
-
-    @property
-    def total(self) -> Decimal:
-        """All minutes of the order."""
-        return self.setup + self.templates + self.copies
 
 
 @dataclass(frozen=True)
@@ -144,7 +138,7 @@ def quote(
     price = _rounded(cost / copies * charge, shop)
     if parts:
         price = cents(sum((part.price * part.copies for part in parts), Decimal(0)) / copies)
-    crossing, crossing_to = _crossing(designs, sheet, shop, pressed) if compare else (None, "")
+    crossing, crossing_to = crossing_of(designs, sheet, shop, pressed) if compare else (None, "")
     return Quote(
         currency=shop.currency,
         copies=copies,
@@ -202,53 +196,11 @@ def price_list(
     )
 
 
-def hand_minutes(designs: Sequence[Design], sheet: Sheet, shop: Shop, pressed: bool) -> Minutes:
-    """Return the minutes with template and brush; a worn template is cut anew."""
-    templates = copies = Decimal(0)
-    for design in designs:
-        templates += sum(_template_minutes(design, shop)) * _sets(design, sheet, shop)
-        copies += _hand_each(design, shop, pressed) * design.copies
-    return Minutes(shop.hand.setup_minutes, tenth(templates), tenth(copies))
-
-
-def machine_minutes(designs: Sequence[Design], shop: Shop, pressed: bool) -> Minutes | None:
-    """Return the minutes with the placement machine; None when the shop has none."""
-    if shop.machine is None:
-        return None
-    copies = sum(
-        (_machine_each(d, shop.machine, shop, pressed) * d.copies for d in designs), Decimal(0)
-    )
-    return Minutes(shop.machine.setup_minutes * len(designs), Decimal(0), tenth(copies))
-
-
-def _hand_each(design: Design, shop: Shop, pressed: bool) -> Decimal:
-    brushing = design.stones / shop.hand.brushed_a_minute
-    return shop.hand.layer_minutes * len(design.sheets) + brushing + _finishing(shop, pressed)
-
-
-def _machine_each(design: Design, machine: Machine, shop: Shop, pressed: bool) -> Decimal:
-    return design.stones / machine.stones_a_minute + _finishing(shop, pressed)
-
-
-def _finishing(shop: Shop, pressed: bool) -> Decimal:
-    return shop.hand.check_minutes + (shop.hand.press_minutes if pressed else 0)
-
-
-def _template_minutes(design: Design, shop: Shop) -> tuple[Decimal, Decimal]:
-    """Return the attended minutes to cut and the minutes to weed one set of templates."""
-    cutting = exact(design.cut_seconds, 3) / 60 * shop.hand.cutting_attended
-    return cutting, design.stones / shop.hand.weeded_a_minute
-
-
-def _sets(design: Design, sheet: Sheet, shop: Shop) -> int:
-    return whole(design.copies, shop.sheets[sheet.name].reuses)
-
-
 def _charged(design: Design, sheet: Sheet, shop: Shop) -> Decimal:
     """Return how many sets of templates this order pays."""
     if shop.templates == "life":
         return Decimal(design.copies) / shop.sheets[sheet.name].reuses
-    return Decimal(_sets(design, sheet, shop))
+    return Decimal(sets_worn(design, sheet, shop))
 
 
 def _prices_known(designs: Sequence[Design], sheet: Sheet, shop: Shop, spare: float) -> None:
@@ -289,7 +241,7 @@ def _sheet_line(designs: Sequence[Design], sheet: Sheet, shop: Shop) -> CostLine
         for design in designs:
             length += exact(length_of(design.sheets, roll), 3) * _charged(design, sheet, shop)
     else:
-        pages = tuple(page for d in designs for page in d.sheets * _sets(d, sheet, shop))
+        pages = tuple(page for d in designs for page in d.sheets * sets_worn(d, sheet, shop))
         length = exact(length_of(pages, roll), 3)
     length = tenth(length / 10)
     whole_roll = tenth(exact(sheet.length, 3) / 10)
@@ -325,12 +277,12 @@ def _labour_lines(
     cutting = weeding = Decimal(0)
     for design in designs:
         charged = _charged(design, sheet, shop)
-        cut, weed = _template_minutes(design, shop)
+        cut, weed = template_minutes(design, shop)
         cutting += cut * charged
         weeding += weed * charged
     copies = sum(design.copies for design in designs)
     stones = sum(design.stones * design.copies for design in designs)
-    finishing = tenth(_finishing(shop, pressed) * copies)
+    finishing = tenth(finishing_minutes(shop, pressed) * copies)
     rows = [
         ("set-up", hand.setup, "once an order"),
         (
@@ -363,38 +315,9 @@ def _labour_lines(
     ]
 
 
-def _crossing(
-    designs: Sequence[Design], sheet: Sheet, shop: Shop, pressed: bool
-) -> tuple[int | None, str]:
-    """Return the least number of copies at which the faster way is not that of one copy."""
-    if shop.machine is None or len(designs) != 1:
-        return None, ""
-    design, reuses = designs[0], shop.sheets[sheet.name].reuses
-    templates = sum(_template_minutes(design, shop), Decimal(0))
-    hand_each = _hand_each(design, shop, pressed)
-    machine_each = _machine_each(design, shop.machine, shop, pressed)
-    ahead = shop.hand.setup_minutes - shop.machine.setup_minutes
-    first = None
-    for n in range(1, MOST_COPIES + 1):
-        more_by_hand = (ahead + tenth(templates * whole(n, reuses)) + tenth(hand_each * n)) - tenth(
-            machine_each * n
-        )
-        by_hand = more_by_hand < 0
-        if first is None:
-            first = by_hand
-        elif by_hand != first:
-            return n, "hand" if by_hand else "machine"
-    return None, "hand" if first else "machine"
-
-
 def cents(amount: Decimal) -> Decimal:
     """Round an amount to whole cents, halves up."""
     return amount.quantize(CENT, ROUND_HALF_UP)
-
-
-def tenth(value: Decimal) -> Decimal:
-    """Round to one decimal, halves up."""
-    return value.quantize(TENTH, ROUND_HALF_UP)
 
 
 def plain(value: Decimal) -> str:

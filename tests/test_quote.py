@@ -13,10 +13,11 @@ from stonelayout.catalogue import load_catalogue
 from stonelayout.cli import group
 from stonelayout.errors import InputError, JobError
 from stonelayout.order import Design
-from stonelayout.quote import hand_minutes, machine_minutes, price_list, quote
+from stonelayout.quote import price_list, quote
 from stonelayout.quotewords import quote_csv, quote_data, quote_text
 from stonelayout.roll import Piece, Roll, plan_roll
 from stonelayout.shop import demo_shop, parse_shop
+from stonelayout.worktime import hand_minutes, machine_minutes
 
 CATALOGUE = load_catalogue()
 SHEET = CATALOGUE.sheet("thin-flock")

@@ -17,8 +17,8 @@ LEVELS = {
     "engine": "svg tracing reading patterns bounds measures",
     "laying": "sides lay sizing",
     "after": "checks strength layers registration split cutpath tours holes plaincircles rebuild "
-    "allchecks unread coupon contrast fills inspect lettering stock quote quotewords packing "
-    "roll tiles pieces",
+    "allchecks unread coupon contrast fills inspect lettering stock worktime quote quotewords "
+    "packing roll tiles pieces",
     "out": "writers gem pages proof proofpage benchwords jobsheet report rollpapers papers verify "
     "cutfiles make many namesrun",
     "front": "cli __init__ __main__",
