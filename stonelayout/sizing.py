@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from .artwork import Artwork
+from .errors import InputError
 from .findings import Finding
 from .job import Rule
 from .lay import matches
@@ -47,14 +48,16 @@ def at_size(
     """Return the artwork that ``read`` gives at the width or height (mm) asked for.
 
     ``read`` takes those of the page. ``size_of`` ``"design"``: they are those of the shapes that
-    the rules pick, whatever the page leaves free round them.
+    the rules pick, whatever the page leaves free round them. Raises InputError unless it is one
+    of the two then, and what ``read`` raises.
     """
+    given = [(side, asked) for side, asked in enumerate((width, height)) if asked is not None]
+    if size_of == "design" and len(given) != 1:
+        raise InputError("the size of the design: give its width or its height, one of the two")
     artwork = read(width, height)
     design = picked_size(artwork, rules) if size_of == "design" else None
-    if design is None or (width is None and height is None):
-        return artwork
-    side, asked = (0, width) if width is not None else (1, height)
-    if asked is None or not design[side]:
+    side, asked = given[0] if given else (0, 0.0)
+    if design is None or not design[side]:
         return artwork
     found = read(artwork.size[0] * asked / design[side], None)
     return replace(found, size_from=f"{('width', 'height')[side]} of the design")

@@ -202,3 +202,12 @@ def test_only_what_is_picked_is_sized_and_a_page_that_is_meant_stays(shop):
     (shop / "job.toml").write_text(black.replace('100 mm"', '100 mm"\nsize_of = "shape"'))
     result = CliRunner().invoke(group, ["make", "job.toml", "--out", "x"], standalone_mode=False)
     assert 'unknown thing to size "shape"; there are: design, page' in str(result.exception)
+
+
+@pytest.mark.parametrize("size", ["", 'width = "9 cm"\nheight = "5 cm"'])
+def test_the_size_of_a_design_is_one_length(shop, size):
+    (shop / "job.toml").write_text(
+        JOB.replace('"art.svg"', f'"art.svg"\n{size}\nsize_of = "design"')
+    )
+    result = CliRunner().invoke(group, ["make", "job.toml", "--out", "x"], standalone_mode=False)
+    assert "give its width or its height, one of the two" in str(result.exception)
