@@ -313,12 +313,23 @@ def _lay_fills(
         bench.fill(number, rule, shape, ask, answers[-1])
     if "fewest" not in rule.options:
         return bench
-    from .patterns.earned import unearned
+    from .patterns.earned import unearned, unplaced
 
     used = {before.kinds[k] for kind in before.kind for k in kind}
     own = [Kind(stone.name, rule.colour, stone.diameter) for stone in rule.stones]
     anyway = [k for k, kind in enumerate(own) if kind in used]
     diameters = [stone.diameter for stone in rule.stones]
+    for size in unplaced(answers, len(own)):
+        bench.findings.append(
+            Finding(
+                "size-not-used",
+                "note",
+                f"{rule.key} uses no {rule.stones[size].name}: no place was left that it would "
+                "fill better than the other sizes",
+                _middle(shapes[0]),
+                shapes[0].id,
+            )
+        )
     for size, count in unearned(answers, diameters, rule.options["fewest"], anyway):
         left = [k for k in range(len(own)) if k != size]
         stones = tuple(rule.stones[k] for k in left)

@@ -451,6 +451,21 @@ def test_layout_without_a_size_is_laid_as_if_the_size_were_not_listed():
     ]
 
 
+def test_a_size_that_finds_no_place_is_named():
+    catalogue = load_catalogue()
+    stones = tuple(catalogue.stone(name) for name in ("ss16", "ss12"))
+    pitches = tuple(stone.diameter + 0.4 for stone in stones)
+    wide = 3 * pitches[0] + stones[0].diameter
+    art = Artwork((area_shape("bar", box(0, 0, wide, stones[0].diameter + 0.01)),), (wide, 5.0))
+    options = {"quality": "draft", "symmetric": True, "margin": 0.0, "fewest": 10}
+    rule = Rule(Pick(all=True), stones, pitches, "crystal", "graded", options, "lay[1]", "job")
+    layout = lay(art, [rule], catalogue.sheet(DEFAULT_SHEET))
+    assert {layout.kinds[k].size for k in layout.kind} == {"ss16"}
+    assert [f.message for f in layout.findings if f.code == "size-not-used"] == [
+        "lay[1] uses no ss12: no place was left that it would fill better than the other sizes"
+    ]
+
+
 def test_room_without_corners_beside_one_with_corners_has_none_that_is_nearest():
     walls = Walls([box(0, 0, 9, 9), Point(4.5, 4.5).buffer(4, 64)], np.array([2.0, 1.0]))
     points = np.array([[0.5, 0.25], [0.5, 0.25]])

@@ -1,4 +1,7 @@
-"""Sizes that earn their template: a size with too few stones in all is laid without."""
+"""Sizes that earn their template: a size with too few stones in all is laid without.
+
+One that has none is named.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +11,12 @@ from .base import Laid
 
 #: A size that holds this share of one shape's stones stays, however few they are.
 SHARE = 0.25
+
+
+def unplaced(laid: Sequence[Laid], sizes: int) -> list[int]:
+    """Return which of so many sizes have no stone, where stones were laid at all."""
+    used = {int(k) for one in laid for k in one.size}
+    return [k for k in range(sizes) if used and k not in used]
 
 
 def unearned(
