@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon, box
 
@@ -134,6 +134,8 @@ RADII = st.lists(st.floats(-3.5, 3.5), min_size=3, max_size=4)
 
 
 @given(RADII, st.booleans(), st.integers(1, 2))
+@example([-2.5, 0.0, 0.0], True, 2)  # stones put back into two gaps beside each other
+@example([-2.5, 3.0, -3.5, -1.0], True, 2)  # all that a row had lost is put back
 @settings(max_examples=12, deadline=None)
 def test_any_symmetric_outline_gets_symmetric_rows(radii, band, rows):
     points = bumpy(radii, mirrored=True)

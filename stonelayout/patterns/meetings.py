@@ -77,9 +77,9 @@ def lay_rows_together(asks: Sequence[Ask], tracks_of: TracksOf) -> list[Laid]:
         for line in lines:
             space_anew(line, lines, stands, pitches)
     for line in lines:
-        fill_gaps(line, lines, stands, pitches)
-    for line in lines:
         line.size = without_lone_sizes(line.size, line.path.closed)
+    for line in lines:
+        fill_gaps(line, lines, stands, pitches)
     answers = _answers(inward, made, lines, stands, frame, pitches)
     answers[0] = replace(answers[0], findings=(*answers[0].findings, *notes))
     return answers
@@ -250,9 +250,9 @@ def _answers(
         mine = [line for line in lines if line.ask == k]
         lost = [frame.outward(line.path.at(line.lost)) for line in mine if line.lost]
         findings = [_outward(finding, frame) for finding in found]
-        if lost:
+        count = sum(len(line.lost) - line.refilled for line in mine)
+        if count > 0:
             x, y = lost[0][0]
-            count = sum(len(places) for places in lost)
             findings.append(
                 Finding(
                     "row-stones-removed",

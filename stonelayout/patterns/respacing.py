@@ -156,37 +156,37 @@ def fill_gaps(line: RowAtWork, lines: list[RowAtWork], stands: Stands, pitches: 
     count, length = len(line.at), line.path.length
     if not line.lost or (not count and len(pitches) > 1):
         return
-    gaps: list[tuple[float, float, int | None, int | None]] = []
+    at = line.at.tolist()
+    ends: list[tuple[float, float, int | None, int | None]] = []
     for k in range(count if line.path.closed else count - 1):
-        start, stop = float(line.at[k]), float(line.at[(k + 1) % count])
-        gaps.append((start, stop if stop > start else stop + length, k, (k + 1) % count))
+        start, stop = at[k], at[(k + 1) % count]
+        ends.append((start, stop if stop > start else stop + length, k, (k + 1) % count))
     if not count:
-        gaps.append((0.0, length, None, None))
+        ends.append((0.0, length, None, None))
     elif not line.path.closed:
-        gaps.append((0.0, float(line.at[0]), None, 0))
-        gaps.append((float(line.at[-1]), length, count - 1, None))
-    fresh: list[float] = []
-    sizes: list[int] = []
-    for start, stop, one, two in gaps:
-        kept = [k for k in (one, two) if k is not None]
-        size = int(line.size[kept[0]]) if kept else 0
-        pitch = float(pitches[size])
-        if (kept and line.size[kept[-1]] != size) or stop - start < len(kept) * pitch:
-            continue
-        if _is_given(line, (start + stop) / 2):
+        ends += [(0.0, at[0], None, 0), (at[-1], length, count - 1, None)]
+    sizes = line.size.tolist()
+    for start, stop, one, two in ends:
+        kept = [sizes[k] for k in (one, two) if k is not None] or [0]
+        pitch = float(pitches[kept[0]])
+        least = pitch * ((one is not None) + (two is not None))
+        if kept[0] != kept[-1] or stop - start < least or _is_given(line, (start + stop) / 2):
             continue
         middle = line.path.at([(start + stop) / 2])[0]
-        reach = stop - start + 2 * pitch
-        clear = _clear_about(line, size, middle, reach, lines, stands, pitches)
+        reach = stop - start + 2 * float(pitches.max())
+        clear = _clear_about(line, kept[0], middle, reach, lines, stands, pitches)
         gap = _Gap(line.path, pitch, clear)
-        found = gap.places(start, stop, one is not None, two is not None)
-        fresh += [s % length if line.path.closed else s for s in found]
-        sizes += [size] * len(found)
-    line.lost = line.lost[len(fresh) :]
+        _insert(line, gap.places(start, stop, one is not None, two is not None), kept[0])
+
+
+def _insert(line: RowAtWork, at: list[float], size: int) -> None:
+    """Put stones of a size at arc lengths."""
+    fresh = np.array(at) % line.path.length if line.path.closed else np.array(at)
     order = np.argsort(np.append(line.at, fresh), kind="stable")
     line.at = np.append(line.at, fresh)[order]
     line.pinned = np.append(line.pinned, np.zeros(len(fresh), dtype=np.bool_))[order]
-    line.size = np.append(line.size, np.array(sizes, dtype=np.intp))[order]
+    line.size = np.append(line.size, np.full(len(fresh), size, dtype=np.intp))[order]
+    line.refilled += len(fresh)
 
 
 @dataclass(frozen=True, eq=False)

@@ -19,8 +19,9 @@ from .parts import Frame
 
 @dataclass
 class RowAtWork:
-    """A row at work: its path and stones; ``lost`` are the arc lengths of stones removed, and
-    ``given`` the stretches that another row lays; ``depth`` is its track's.
+    """A row at work: its path and stones; ``lost`` are the arc lengths of stones removed, of which
+    ``refilled`` came back elsewhere, and ``given`` the stretches that another row lays; ``depth``
+    is its track's.
     """
 
     ask: int
@@ -30,6 +31,7 @@ class RowAtWork:
     size: Sizes
     given: list[tuple[float, float]] = field(default_factory=list)
     lost: list[float] = field(default_factory=list)
+    refilled: int = 0
     ragged: bool = False
     depth: int = 0
 
