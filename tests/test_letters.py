@@ -45,12 +45,31 @@ def test_height_is_the_height_of_a_capital(height):
 def test_words_fill_the_width_with_their_tracking(width, words):
     for stones in (None, STONES):
         lettering = set_text(Text(words, width=width), stones=stones)
-        assert box(lettering)[0] == pytest.approx(width, abs=1e-3)
+        over = stones.diameter if stones else 0.0  # stones stand on the lines
+        assert box(lettering)[0] + over == pytest.approx(width, abs=1e-3)
 
 
 def test_words_that_no_height_fits_are_refused():
-    with pytest.raises(InputError, match="does not fit 20 mm at any height"):
-        set_text(Text("Bartholomew", width=20.0), stones=STONES)
+    with pytest.raises(InputError) as told:
+        set_text(Text("Ada Brookfield", width=20.0), stones=STONES)
+    assert str(told.value) == (
+        '"Ada Brookfield" does not fit 20 mm: in stones of 2 mm its capitals must be 12.6 mm high '
+        "to be read, and it needs at least 151 mm, 101 mm in two lines (\\n between them), or a "
+        "smaller stone"
+    )
+    for words, width in (("Ada Brookfield", 151), ("Ada\nBrookfield", 101)):
+        assert set_text(Text(words, width=width), stones=STONES).capital >= 12.6
+        assert set_text(Text(words, width=width - 1), stones=STONES).capital < 12.6
+    with pytest.raises(InputError, match="its tracking alone is wider; give less tracking"):
+        set_text(Text("Bo", width=20.0, tracking=30.0))
+
+
+def test_a_width_brings_no_capital_below_the_least():
+    text = Text("Ada Brookfield", width=140.0, height=30.0)
+    assert set_text(text, stones=STONES).capital < 12.6
+    with pytest.raises(InputError, match="needs at least 151 mm"):
+        set_text(text, stones=STONES, least=12.6)
+    assert set_text(Text("Bo", height=5.0, width=400.0), stones=STONES, least=12.6).capital == 5
 
 
 def test_width_is_the_most_where_a_height_is_given():

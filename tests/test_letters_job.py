@@ -59,6 +59,33 @@ def test_words_too_small_to_read_are_noted(catalogue, tmp_path):
     assert large.notes == ()
 
 
+LONG = (
+    '[[text]]\nid = "name"\nwords = "Gwendolyn-Marie Oppenheimer-Castelbarco"\n'
+    'height = "30 mm"\nwidth = "{}"\n'
+)
+
+
+def test_words_that_a_width_makes_unreadable_are_refused(catalogue, tmp_path):
+    rule = RULE.format("name").replace("lattice", "edge")
+    with pytest.raises(InputError) as told:
+        with_texts(job(LONG.format("200 mm") + rule, catalogue), None, tmp_path)
+    assert str(told.value) == (
+        'text name: "Gwendolyn-Marie Oppenheimer-Castelbarco" does not fit 200 mm: in stones of '
+        "2 mm its capitals must be 13.8 mm high to be read, and it needs at least 511 mm, 301 mm "
+        "in two lines (\\n between them), or a smaller stone"
+    )
+
+
+@pytest.mark.parametrize("stone", ["ss6", "ss10"])
+def test_stones_keep_to_the_width_given(catalogue, tmp_path, stone):
+    rule = RULE.format("name").replace("lattice", "edge").replace("ss6", stone)
+    one = job(LONG.format("780 mm") + rule, catalogue)
+    layout = lay(with_texts(one, None, tmp_path), one.rules, one.sheet)
+    x = layout.centres[:, 0]
+    measure = x.max() - x.min() + one.rules[0].stones[0].diameter
+    assert 780 - 1 < measure <= 780
+
+
 def test_words_stand_on_the_artwork_and_share_no_id_with_it(catalogue, tmp_path):
     text = (
         '[artwork]\nfile = "c.svg"\n'

@@ -17,7 +17,8 @@ from stonelayout.units import mm
 
 from .compose import Lettering, set_text
 from .drawing import Points
-from .readable import ROWS, seven_stones
+from .fit import LEAST_HEIGHT_MM
+from .readable import LEAST_ROWS, ROWS, rows_high
 from .svg import letters_box, letters_svg
 
 #: Width in mm with which single lines are shown where no rule lays stones on them.
@@ -43,10 +44,10 @@ def with_texts(job: Job, artwork: Artwork | None, folder: Path) -> Artwork:
         lettering = _set(text, folder, stones, artwork)
         letterings.append(lettering)
         notes += lettering.notes
-        if stones is not None and lettering.capital < seven_stones(stones) - 1e-6:
+        if stones is not None and lettering.capital < rows_high(ROWS, stones) - 1e-6:
             notes.append(
                 f'"{text.words}": capitals of {mm(lettering.capital, 1)} are less than '
-                f"{ROWS} stones high and hard to read: at least {mm(seven_stones(stones), 1)}"
+                f"{ROWS} stones high and hard to read: at least {mm(rows_high(ROWS, stones), 1)}"
             )
     if artwork is None:
         box = _page(letterings)
@@ -94,8 +95,9 @@ def _set(text: Text, folder: Path, stones: Setting | None, artwork: Artwork | No
             if line.closed:
                 path = np.concatenate((path, path[:1]))
             path = path if len(path) > 1 else None
+    least = rows_high(LEAST_ROWS, stones) if stones else LEAST_HEIGHT_MM
     try:
-        return set_text(text, folder, stones, path, artwork.size if artwork else None)
+        return set_text(text, folder, stones, path, artwork.size if artwork else None, least)
     except StoneLayoutError as error:
         error.element = error.element or f"text {text.id}"
         raise

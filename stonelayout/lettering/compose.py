@@ -6,7 +6,6 @@ import math
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from pathlib import Path as FilePath
 from typing import Any
 
@@ -20,19 +19,12 @@ from .baseline import Arc, Baseline, Path, Straight
 from .drawing import Affine, Command, Drawing, Points, joined, move, scale
 from .face import Face, Glyph
 from .faces import open_face, parts
+from .fit import LEAST_HEIGHT_MM, extent, height_to_fit, spread, stroked, tracking_of
 from .outline import merged, region
 from .strokes import CAPITAL, JOIN
 
-#: Two letters' rows (or outlines) keep at least this many gaps' room: pitches between rows of
-#: single strokes, stone diameters between outlines. Common practice, no source.
-ROW_ROOM, OUTLINE_ROOM = 1.6, 0.5
 #: Zero-width joiner and non-joiner, which shape some scripts.
 _JOINERS = "\u200c\u200d"
-#: Steps of the search for the height that fits a width, what it may miss it by, and the least
-#: height that counts as one, in mm.
-FIT_STEPS, FIT_ERROR_MM, LEAST_HEIGHT_MM = 40, 1e-4, 0.5
-#: Steps of the search for the tracking, and the shortfall in mm that nobody sees.
-TRACKING_STEPS, TRACKING_ERROR_MM = 20, 1e-4
 
 
 @dataclass(frozen=True)
@@ -68,13 +60,15 @@ def set_text(
     stones: Setting | None = None,
     path: Points | None = None,
     page: tuple[float, float] | None = None,
+    least: float = LEAST_HEIGHT_MM,
 ) -> Lettering:
     """Set words with their face.
 
     ``stones`` says what will follow the letters: they are spaced for it unless the text has a
     tracking of its own. ``path`` (n, 2) is the line that ``text.path`` names; ``page`` the size
-    in whose middle the words stand when ``text.at`` is None. Raises InputError when a face is not
-    there, lacks a character, or the words do not fit their path.
+    in whose middle the words stand when ``text.at`` is None; ``least`` the height in mm below
+    which a width does not bring the capitals. Raises InputError when a face is not there, lacks a
+    character, or the words do not fit their width or path.
     """
     face = open_face(text.face, folder)
     fallback = open_face(text.fallback, folder) if text.fallback else None
@@ -94,14 +88,14 @@ def set_text(
     wanted = text.height or DEFAULT_HEIGHT_MM
     height = wanted
     if text.width is not None:
-        fit = _height_to_fit(text, rows, stones, text.width)
+        fit = height_to_fit(text, rows, stones, text.width, least)
         height = min(fit, text.height) if text.height is not None else fit
         if text.height is not None and height < text.height:
             notes.append(
                 f'"{text.words.strip()}" is set {mm(height, 1)} high instead of '
                 f"{mm(text.height, 1)}, to fit {mm(text.width, 1)}"
             )
-    tracking = _tracking(text, rows, height, stones)
+    tracking = tracking_of(text, rows, height, stones)
     placed = _place(text, rows, height, tracking, _baseline(text, path), page)
     return Lettering(tuple(_named(placed, text.id)), text, height, tracking, tuple(notes))
 
@@ -134,113 +128,6 @@ def _in_capitals(glyphs: Sequence[tuple[Face, Glyph]]) -> list[Glyph]:
     return row
 
 
-def _spread(row: Sequence[Glyph], height: float, tracking: float) -> list[tuple[float, Glyph]]:
-    """Return (x, letter) in mm along the base line, letters scaled, from x = 0."""
-    found, x = [], 0.0
-    for glyph in row:
-        found.append((x, replace(glyph, drawing=glyph.drawing.mapped(scale(height)))))
-        x += glyph.advance * height + (0.0 if glyph.joins and not _stroked(glyph) else tracking)
-    return found
-
-
-def _stroked(glyph: Glyph) -> bool:
-    return glyph.drawing.stroked
-
-
-def _extent(row: Sequence[Glyph], height: float, tracking: float) -> tuple[float, float]:
-    """Return the first and last x of what is drawn, in mm along the base line."""
-    ends = []
-    for x, glyph in _spread(row, height, tracking):
-        if glyph.drawing:
-            x0, _, x1, _ = glyph.drawing.bounds()
-            ends += [x + x0, x + x1]
-    return (min(ends), max(ends)) if ends else (0.0, 0.0)
-
-
-def _tracking(
-    text: Text, rows: Sequence[Sequence[Glyph]], height: float, stones: Setting | None
-) -> float:
-    """Return the tracking asked for, or what keeps every two letters apart for the stones."""
-    if text.tracking is not None or stones is None:
-        return text.tracking or 0.0
-    pairs = [pair for row in rows for pair in _pairs(row)]
-    return _least_tracking(pairs, height, stones)
-
-
-def _pairs(row: Sequence[Glyph]) -> list[tuple[Any, Any, bool]]:
-    """Return neighbours that must keep apart, as lines in capital heights, and if stroked."""
-    import shapely
-
-    found = []
-    for first, second in pairwise(row):
-        if first.joins or second.joins:
-            continue
-        shapes = [
-            shapely.MultiLineString(
-                [line for line in glyph.drawing.mapped(move(glyph.x, 0)).lines() if len(line) > 1]
-            )
-            for glyph in (first, second)
-        ]
-        if not any(shape.is_empty for shape in shapes):
-            found.append((shapes[0], shapes[1], first.drawing.stroked))
-    return found
-
-
-def _least_tracking(
-    pairs: Sequence[tuple[Any, Any, bool]], height: float, stones: Setting
-) -> float:
-    """Return the tracking in mm that gives every pair its room at this height."""
-    import shapely
-
-    room = {True: ROW_ROOM * stones.pitch, False: OUTLINE_ROOM * stones.diameter}
-    tracking = 0.0
-    for _ in range(TRACKING_STEPS):  # letters that are nearest aslant take more than one step
-        shift = np.array([tracking / height, 0.0])
-        short = 0.0
-        for first, second, is_stroked in pairs:
-            moved = shapely.transform(second, shift.__add__)
-            short = max(short, room[is_stroked] - height * float(shapely.distance(first, moved)))
-        if short <= TRACKING_ERROR_MM:
-            break
-        tracking += short
-    return tracking
-
-
-def _height_to_fit(
-    text: Text, rows: Sequence[Sequence[Glyph]], stones: Setting | None, width: float
-) -> float:
-    """Return the height at which the longest line is as wide as ``width``; by bisection."""
-    drawn = max(last - first for first, last in (_extent(row, 1.0, 0.0) for row in rows))
-    pairs = [] if text.tracking is not None else [pair for row in rows for pair in _pairs(row)]
-
-    def excess(height: float) -> float:
-        tracking = text.tracking or 0.0
-        if stones is not None and text.tracking is None:
-            tracking = _least_tracking(pairs, height, stones)
-        if not tracking:
-            return drawn * height - width
-        ends = (_extent(row, height, tracking) for row in rows)
-        return max(last - first for first, last in ends) - width
-
-    if drawn <= 0:  # dots alone, one above the other
-        return text.height or DEFAULT_HEIGHT_MM
-    high = width / drawn
-    if excess(high) <= FIT_ERROR_MM:
-        return high
-    low = 0.0
-    for _ in range(FIT_STEPS):
-        middle = (low + high) / 2
-        low, high = (middle, high) if excess(middle) <= 0 else (low, middle)
-        if high - low < FIT_ERROR_MM * high / width:
-            break
-    if low < LEAST_HEIGHT_MM:
-        raise InputError(
-            f'"{text.words.strip()}" does not fit {mm(width, 1)} at any height: its tracking '
-            "alone is wider"
-        )
-    return low
-
-
 def _baseline(text: Text, path: Points | None) -> Baseline:
     if text.path is not None:
         if path is None:
@@ -262,9 +149,9 @@ def _place(
     """Return the letters at their places; a joined script's strokes linked."""
     found: list[Glyph] = []
     for k, row in enumerate(rows):
-        first, last = _extent(row, height, tracking)
+        first, last = extent(row, height, tracking)
         start = _start(text, first, last, line)
-        for x, glyph in _linked(_spread(row, height, tracking), height, tracking):
+        for x, glyph in _linked(spread(row, height, tracking), height, tracking):
             by = _letter_place(line, start + x, glyph, k * text.line_spacing * height, height)
             found.append(replace(glyph, drawing=glyph.drawing.mapped(by)))
     found = [glyph for glyph in found if glyph.drawing]
@@ -317,7 +204,7 @@ def _linked(
     reach = JOIN * height / CAPITAL + abs(tracking)
     for x, glyph in row:
         before = found[-1] if joins else None
-        joins = glyph.joins and _stroked(glyph)
+        joins = glyph.joins and stroked(glyph)
         if before is None or not glyph.drawing:
             found.append((x, glyph))
             continue

@@ -24,8 +24,9 @@ from .outline import region
 #: Bays narrower than this share of a capital's height are no features: the notch at the waist of an
 #: 8, the slivers between a round letter and its hull. Closed counters always are, from the second.
 LEAST_BAY, LEAST_COUNTER = 0.25, 0.05
-#: Stones in the height of a capital.
-ROWS = 7
+#: Stones in the height of a capital that reads well, and the least that still reads: the three
+#: bars of an E with free rows between.
+ROWS, LEAST_ROWS = 7, 5
 #: Accuracy of the largest circles, in capital heights.
 TOLERANCE = 0.005
 #: The share of a letter's area that a round stone's reach must cover for the letter to be whole.
@@ -62,14 +63,14 @@ class Readable:
         )
 
 
-def seven_stones(stones: Setting) -> float:
-    """Return the height in mm of a column of seven stones."""
-    return (ROWS - 1) * stones.pitch + stones.diameter
+def rows_high(count: int, stones: Setting) -> float:
+    """Return the height in mm of a column of so many stones."""
+    return (count - 1) * stones.pitch + stones.diameter
 
 
 def readable(letters: Iterable[tuple[str, Drawing]], capital: float, stones: Setting) -> Readable:
     """Measure letters (text, drawing in mm) set with capitals ``capital`` mm high."""
-    found = [Readable(seven_stones(stones), "", f"{ROWS} stones in the height of a capital")]
+    found = [Readable(rows_high(ROWS, stones), "", f"{ROWS} stones in the height of a capital")]
     stems: list[Points] = []
     single = True
     for text, drawing in letters:
