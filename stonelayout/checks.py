@@ -6,7 +6,7 @@ Distances are centre to centre, by ``hypot``. A verdict never rests on a renderi
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -30,17 +30,20 @@ def check(
     sheet: Sheet,
     catalogue: Catalogue | None = None,
     page: Page | None = None,
+    *,
+    given: bool = False,
 ) -> tuple[Finding, ...]:
     """Return what stands against cutting these layers, the most serious first.
 
     Every pair of holes of a layer nearer than hole + least web; between layers stones that touch
     and stones on the tape that come down over a later layer's hole; with ``page``, whether it fits
-    the sheet's roll. ``catalogue`` adds a warning where only the largest stones of a size touch.
+    the sheet's roll. ``catalogue`` adds a warning where only the largest stones of a size touch;
+    ``given``: the holes are a file's, so that no stones can be laid anew.
     Places are in mm of the layout's frame. Up to PLACES places are named for each code and layer.
     """
     found: list[Finding] = []
     for layer in layers:
-        found += check_webs(layer, sheet)
+        found += check_webs(layer, sheet, given=given)
     for k, earlier in enumerate(layers):
         for later in layers[k + 1 :]:
             found += check_between(earlier, later, catalogue)
@@ -49,10 +52,11 @@ def check(
     return in_order(found)
 
 
-def check_webs(layer: Layer, sheet: Sheet) -> list[Finding]:
+def check_webs(layer: Layer, sheet: Sheet, *, given: bool = False) -> list[Finding]:
     """Return a finding for each pair of holes with less than the sheet's least web between them.
 
-    Codes: ``same-place`` (two holes in one place), ``holes-meet`` (no web), ``web-too-thin``.
+    ``given``: the holes are a file's, so that no stones can be laid anew. Codes: ``same-place``
+    (two holes in one place), ``holes-meet`` (no web), ``web-too-thin``.
     """
     centres, doubled = _apart(layer.centres)
     found = _each(
@@ -66,12 +70,18 @@ def check_webs(layer: Layer, sheet: Sheet) -> list[Finding]:
     places = (centres[pairs[:, 0]] + centres[pairs[:, 1]]) / 2
     webs = lengths - layer.hole
     meet = webs < FILE_ROUNDING_MM
-    advice = f"lay the stones wider or split the layer ({sheet.name} needs {mm(sheet.least_web)})"
+    if given:
+        meeting = "delete or move one of them in the drawing"
+        widen = "move one of them away by {}, divide the layer over several sheets (cut --split)"
+    else:
+        need = f"{sheet.name} needs {mm(sheet.least_web)}"
+        meeting = f"lay the stones wider or split the layer ({need})"
+        widen = "widen the gap by {}, split the layer"
     found += _each(
         _Group("holes-meet", layer.name),
         places[meet],
         webs[meet],
-        lambda web: f"two holes run into each other by {mm(-web)}: {advice}",
+        lambda web: f"two holes run into each other by {mm(-web)}: {meeting}",
     )
     found += _each(
         _Group("web-too-thin", layer.name),
@@ -79,11 +89,17 @@ def check_webs(layer: Layer, sheet: Sheet) -> list[Finding]:
         webs[~meet],
         lambda web: (
             f"web of {mm(web, 3)} between two holes, {sheet.name} needs {mm(sheet.least_web)}: "
-            f"widen the gap by {mm(sheet.least_web - web, 3)}, split the layer, or choose a sheet "
-            "that stands a thinner web"
+            f"{widen.format(mm(sheet.least_web - web, 3))}, or choose a sheet that stands a "
+            "thinner web"
         ),
     )
     return found
+
+
+def without_doubles(layer: Layer) -> tuple[Layer, int]:
+    """Return a layer without holes that repeat an earlier one, and how many these were."""
+    centres, doubled = _apart(layer.centres)
+    return (replace(layer, centres=centres) if len(doubled) else layer), len(doubled)
 
 
 def check_between(

@@ -2,6 +2,7 @@
 
 import json
 import re
+import xml.etree.ElementTree as ET
 
 import numpy as np
 import pytest
@@ -12,7 +13,10 @@ from stonelayout.cli import group
 from stonelayout.cli.check import command as check_command
 from stonelayout.cli.cut import command as cut_command
 from stonelayout.errors import InputError
+from stonelayout.holes import read_holes
 from stonelayout.layout import Kind, Layout
+
+SVG = "{http://www.w3.org/2000/svg}"
 
 
 @pytest.fixture
@@ -246,3 +250,66 @@ def test_a_corrected_or_mirrored_file_says_so_and_is_not_worked_on_twice(tmp_pat
         result = CliRunner().invoke(command[0], command[1:], standalone_mode=False)
         assert "[already-corrected]" in result.output
         assert "[already-mirrored]" in result.output
+
+
+FAULTY = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="50mm" height="40mm" viewBox="0 0 50 40">'
+    + "".join(f'<circle cx="{x}" cy="20" r="1.25"/>' for x in (10, 10, 16, 18, 30, 32.7))
+    + "</svg>"
+)
+
+
+def test_faults_of_a_hole_file_are_drawn_where_they_are(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "theirs.svg").write_text(FAULTY)
+    code, text = run(check_command, "theirs.svg", "-o", "faults.svg")
+    assert code == 1
+    root = ET.fromstring((tmp_path / "faults.svg").read_text())  # noqa: S314 - our own
+    groups = {g.get("id"): g for g in root.iter(f"{SVG}g")}
+    holes = [(float(c.get("cx")), float(c.get("cy")), float(c.get("r"))) for c in groups["holes"]]
+    assert holes == [(x, 20.0, 1.25) for x in (10, 10, 16, 18, 30, 32.7)]
+    rings = sorted(float(c.get("cx")) for c in groups["faults"])
+    assert rings == [10.0, 17.0, 31.35]
+    words = [e.text for e in root.iter(f"{SVG}text")]
+    assert words[0] == "theirs.svg"
+    assert words.count("1") == words.count("2") == words.count("3") == 2  # at the ring, in the list
+    assert "at 10.0, 20.0 mm: two holes in the same place: delete one" in words
+    assert "lay the stones wider" not in text
+    assert "run into each other by 0.5 mm: delete or move one of them in the drawing" in text
+    assert (
+        "thin-flock needs 0.4 mm: move one of them away by 0.2 mm, divide the layer over several "
+        "sheets (cut --split), or choose a sheet that stands a thinner web" in text
+    )
+
+
+def test_the_picture_of_faults_is_offered_only_where_places_go_unnamed(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    twice = "".join(f'<circle cx="{x}" cy="9" r="1.25"/>' * 2 for x in range(5, 65, 10))
+    (tmp_path / "theirs.svg").write_text(FAULTY.replace("</svg>", f"{twice}</svg>"))
+    result = CliRunner().invoke(check_command, ["theirs.svg"], standalone_mode=False)
+    assert result.stderr == "every place is drawn with: -o faults.svg\n"
+    (tmp_path / "theirs.svg").write_text(FAULTY)
+    result = CliRunner().invoke(check_command, ["theirs.svg"], standalone_mode=False)
+    assert result.stderr == ""
+    with pytest.raises(UsageError, match=r'"faults": end the name in \.svg or \.png'):
+        run(check_command, "theirs.svg", "-o", "faults")
+
+
+def test_a_png_of_faults(tmp_path, monkeypatch):
+    pytest.importorskip("resvg_py")
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "theirs.svg").write_text(FAULTY)
+    run(check_command, "theirs.svg", "-o", "faults.png")
+    assert (tmp_path / "faults.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_holes_in_one_place_are_cut_once(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "theirs.svg").write_text(FAULTY)
+    result = CliRunner().invoke(cut_command, ["theirs.svg", "--out", "o"], standalone_mode=False)
+    assert result.return_value == 1  # the others still meet
+    assert (
+        "note: 01-ss6-any: 1 hole in the same place as another left out [same-place]"
+        in result.stderr
+    )
+    assert len(read_holes((tmp_path / "o" / "01-ss6-any.svg").read_bytes())) == 5

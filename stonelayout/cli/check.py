@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
@@ -20,9 +21,11 @@ from .common import (
     format_option,
     load_catalogue,
     print_json,
+    say,
     sheet_option,
     tile_option,
     width_option,
+    write_result,
 )
 from .designs import TILE_HOW
 
@@ -32,7 +35,16 @@ if TYPE_CHECKING:
     from stonelayout.layout import Layout
     from stonelayout.template import Layer, Page
 
-Checked = tuple["Sequence[Layer]", "Sequence[str]", "Sequence[Finding]"]
+ENDINGS = (".svg", ".png")
+
+
+class Read(NamedTuple):
+    """The layers in files, the file of each, findings, and if the holes are given by SVG files."""
+
+    layers: Sequence[Layer]
+    names: Sequence[str]
+    findings: Sequence[Finding]
+    given: bool
 
 
 @click.command("check")
@@ -42,6 +54,12 @@ Checked = tuple["Sequence[Layer]", "Sequence[str]", "Sequence[Finding]"]
 @sheet_option
 @catalogue_option
 @format_option
+@click.option(
+    "-o",
+    "--output",
+    metavar="FILE",
+    help="Draw the holes with every fault ringed; ends in .svg or .png.",
+)
 def command(
     files: tuple[str, ...],
     width: float | None,
@@ -49,20 +67,32 @@ def command(
     sheet_name: str | None,
     catalogue_files: tuple[str, ...],
     form: str,
+    output: str | None,
 ) -> int:
     """Check a layout.json, or any SVG of holes (several: one set of layers), before cutting.
 
     \b
     stonelayout check out/layout.json --sheet thin-flock
     stonelayout check out/01-ss6-crystal.svg out/02-ss10-sapphire.svg
+    stonelayout check bought.svg -o faults.png
     """
+    ending = Path(output).suffix.lower() if output is not None else ".svg"
+    if ending not in ENDINGS:
+        raise click.UsageError(f'"{output}": end the name in {" or ".join(ENDINGS)}')
     from stonelayout.findings import in_order, tally
 
     catalogue = load_catalogue(catalogue_files)
     sheet = catalogue.sheet(sheet_name or DEFAULT_SHEET)
-    layers, names, found = _check(files, sheet, catalogue, width, tile)
-    findings = in_order(found)
+    read = layers_in(files, sheet, catalogue, width)
+    layers, names = read.layers, read.names
+    findings = in_order((*read.findings, *_checked(read, sheet, catalogue, tile)))
     entries = _entries(layers, names)
+    if output is not None:
+        from stonelayout.papers import png
+        from stonelayout.writers.faults import faults_svg
+
+        picture = faults_svg(layers, findings, ", ".join(dict.fromkeys(names)))
+        write_result(output, picture if ending == ".svg" else png(picture))
     if form == "json":
         print_json(
             {
@@ -83,6 +113,10 @@ def command(
         )
     for line in finding_lines(findings):
         click.echo(line)
+    if output is not None:
+        say(f"drawn: {output}")
+    elif any(line.endswith("...)") for line in finding_lines(findings)):
+        say("every place is drawn with: -o faults.svg")
     count = tally(findings)
     if exit_code(findings):
         click.echo(f"{count}: do not cut yet")
@@ -91,18 +125,16 @@ def command(
     return exit_code(findings)
 
 
-def _check(
-    files: tuple[str, ...], sheet: Sheet, catalogue: Catalogue, width: float | None, tile: bool
-) -> Checked:
+def _checked(read: Read, sheet: Sheet, catalogue: Catalogue, tile: bool) -> tuple[Finding, ...]:
     from stonelayout.allchecks import all_checks
     from stonelayout.registration import registration
 
-    layers, names, found = layers_in(files, sheet, catalogue, width)
+    layers, names = read.layers, read.names
     page = registration(layers, sheet).page
     ours = all(map(str.endswith, names, (f"{layer.name}.svg" for layer in layers)))
-    piece = page if ours else _around(layers)
-    checked = all_checks(layers, sheet, catalogue, page, None if tile else piece, TILE_HOW)
-    return layers, names, (*found, *checked, *_in_one_file(layers, names, sheet))
+    piece = None if tile else page if ours else _around(layers)
+    found = all_checks(layers, sheet, catalogue, page, piece, TILE_HOW, given=read.given)
+    return (*found, *_in_one_file(layers, names, sheet))
 
 
 def _in_one_file(layers: Sequence[Layer], names: Sequence[str], sheet: Sheet) -> list[Finding]:
@@ -119,8 +151,8 @@ def _in_one_file(layers: Sequence[Layer], names: Sequence[str], sheet: Sheet) ->
 
 def layers_in(
     files: tuple[str, ...], sheet: Sheet, catalogue: Catalogue, width: float | None = None
-) -> Checked:
-    """Return the layers in a layout.json or in SVG files of holes, their files, and findings.
+) -> Read:
+    """Return the layers in a layout.json or in SVG files of holes.
 
     ``width`` in mm is that of an SVG's page; none: as the file says.
     """
@@ -135,13 +167,13 @@ def layers_in(
             read = [(name, holes.at_width(width)) for name, holes in read]
         rebuilt = rebuild(read, sheet, catalogue)
         worked = [found for name, data in contents for found in _worked_on(name, data)]
-        return rebuilt.layers, rebuilt.files, (*rebuilt.findings, *worked)
+        return Read(rebuilt.layers, rebuilt.files, (*rebuilt.findings, *worked), given=True)
     if width is not None:
         raise InputError("--width is for SVG files of holes: a layout.json has its size")
     if len(contents) > 1:
         raise InputError("give one layout.json alone, or SVG files of holes")
     layers = separate(read_layout(*contents[0]), sheet)
-    return layers, [f"{one.name}.svg" for one in layers], ()
+    return Read(layers, [f"{one.name}.svg" for one in layers], (), given=False)
 
 
 def _worked_on(name: str, data: bytes) -> list[Finding]:

@@ -13,6 +13,7 @@ from stonelayout.catalogue import DEFAULT_CUTTER, DEFAULT_SHEET
 from stonelayout.errors import InputError
 from stonelayout.files import write_all
 from stonelayout.job import CUT_FORMATS
+from stonelayout.units import counted
 
 from .common import (
     LENGTH,
@@ -105,9 +106,10 @@ def command(
     from .designs import TILE_HOW
 
     _no_panels(files)
-    layers, _, found = layers_in(files, sheet, catalogue, options["width"])
-    _once(found, "already-corrected", "--bar", bool(options["bar"]))
-    _once(found, "already-mirrored", "--mirror", options["mirror"])
+    read = layers_in(files, sheet, catalogue, options["width"])
+    _once(read.findings, "already-corrected", "--bar", bool(options["bar"]))
+    _once(read.findings, "already-mirrored", "--mirror", options["mirror"])
+    layers, doubled = _single(read.layers)
     if options["split"]:
         from stonelayout.split import split_layers
 
@@ -132,8 +134,9 @@ def command(
     tiles = pieces(layers, sheet, register, tiled=options["tile"], how=TILE_HOW)
     piece = None if options["tile"] else marks.page
     findings = (
-        *found,
-        *all_checks(layers, sheet, catalogue, marks.page, piece, TILE_HOW),
+        *read.findings,
+        *doubled,
+        *all_checks(layers, sheet, catalogue, marks.page, piece, TILE_HOW, given=read.given),
         *in_tiles(tiles),
     )
     tiles = tuple(
@@ -184,6 +187,22 @@ def _once(found: Sequence[Finding], code: str, option: str, given: bool) -> None
     done = next((finding.message for finding in found if finding.code == code), None)
     if given and done is not None:
         raise InputError(f"{option} a second time: {done}")
+
+
+def _single(layers: Sequence[Layer]) -> tuple[Sequence[Layer], list[Finding]]:
+    """Return the layers with every hole once, and a note of those that stood twice."""
+    from stonelayout.checks import without_doubles
+    from stonelayout.findings import Finding
+
+    kept: list[Layer] = []
+    found: list[Finding] = []
+    for layer in layers:
+        single, count = without_doubles(layer)
+        kept.append(single)
+        if count:
+            words = f"{counted(count, 'hole')} in the same place as another left out"
+            found.append(Finding("same-place", "note", words, layer=layer.name, count=count))
+    return kept, found
 
 
 def _formats(given: tuple[str, ...]) -> list[str]:
@@ -243,8 +262,9 @@ def _print(
     for layer, time in zip(layers, times, strict=True):
         minutes, seconds = divmod(round(time.seconds), 60)
         click.echo(
-            f"{layer.name}: {len(layer)} holes of {layer.hole:.2f} mm, cut {time.cut / 1000:.1f} m,"
-            f" travel {time.travel / 1000:.1f} m, at least {minutes} min {seconds:02d} s"
+            f"{layer.name}: {counted(len(layer), 'hole')} of {layer.hole:.2f} mm, "
+            f"cut {time.cut / 1000:.1f} m, travel {time.travel / 1000:.1f} m, "
+            f"at least {minutes} min {seconds:02d} s"
         )
     low, high = sheet.force
     click.echo(
