@@ -20,6 +20,7 @@ _RGB = re.compile(r"#[0-9a-f]{6}\Z")
 _PACKAGED = ("stones.toml", "colours.toml", "sheets.toml", "cutters.toml")
 DEFAULT_SHEET = "thin-flock"
 DEFAULT_CUTTER = "desktop-12"
+_FIGURES = str.maketrans("oil", "011")
 T = TypeVar("T")
 
 
@@ -92,7 +93,7 @@ class Catalogue:
 
     def stone(self, name: str) -> Stone:
         """Return the stone size; CatalogueError with the nearest names when there is none."""
-        return _pick(self.stones, name.lower(), "stone")
+        return _pick(self.stones, name.lower(), "stone", name)
 
     def sheet(self, name: str) -> Sheet:
         """Return the sheet; CatalogueError with the nearest names when there is none."""
@@ -104,13 +105,14 @@ class Catalogue:
 
     def rgb(self, colour: str) -> str:
         """Return the colour as ``#rrggbb``; CatalogueError with the nearest words when unknown."""
-        return _pick(self.colours, colour.lower(), "colour")
+        return _pick(self.colours, colour.lower(), "colour", colour)
 
 
 def unknown(name: object, known: Iterable[str], what: str) -> str:
     """Say that a name is unknown, with the nearest right spelling or the whole short list."""
     names = sorted(known)
-    near = difflib.get_close_matches(str(name), names, n=3, cutoff=0.6)
+    near = [other for other in names if _seen(other) == _seen(str(name))]
+    near = near or difflib.get_close_matches(str(name).lower(), names, n=3, cutoff=0.6)
     if near:
         return f'unknown {what} "{name}"; did you mean {" or ".join(near)}?'
     listed = ", ".join(names[:8]) + (", ..." if len(names) > 8 else "")
@@ -118,11 +120,16 @@ def unknown(name: object, known: Iterable[str], what: str) -> str:
     return f'unknown {what} "{name}"; there are: {listed}{shown}'
 
 
-def _pick(table: Mapping[str, T], name: str, what: str) -> T:
+def _seen(name: str) -> str:
+    """Return a name with the letters that are taken for figures as these: ss1O is ss10."""
+    return name.casefold().translate(_FIGURES)
+
+
+def _pick(table: Mapping[str, T], name: str, what: str, given: str | None = None) -> T:
     try:
         return table[name]
     except KeyError:
-        raise CatalogueError(unknown(name, table, what)) from None
+        raise CatalogueError(unknown(given or name, table, what)) from None
 
 
 def load_catalogue(*files: str | Path) -> Catalogue:

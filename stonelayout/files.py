@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import os
 import sys
 from collections.abc import Callable, Iterable, Mapping
@@ -18,14 +19,32 @@ def read_bytes(path: str | Path) -> bytes:
         return sys.stdin.buffer.read()
     try:
         return Path(path).read_bytes()
+    except FileNotFoundError:
+        raise InputError(f"cannot read: {missing(path)}", file=str(path)) from None
     except OSError as error:
         raise InputError(f"cannot read: {error.strerror or error}", file=str(path)) from None
 
 
+def missing(path: str | Path) -> str:
+    """Say that there is no such file, with the nearest name in the same folder."""
+    place = Path(path)
+    try:
+        names = sorted(entry.name for entry in place.parent.iterdir())
+    except OSError:
+        return f"there is no folder {place.parent}"
+    near = difflib.get_close_matches(place.name, names, n=1, cutoff=0.7)
+    return "there is no such file" + (f"; did you mean {near[0]}?" if near else "")
+
+
 def read_text(path: str | Path) -> str:
     """Return a file's UTF-8 text. Raises InputError naming the file."""
+    return text_of(read_bytes(path), path)
+
+
+def text_of(data: bytes, path: str | Path) -> str:
+    """Return the UTF-8 text in a file's bytes. Raises InputError naming the file."""
     try:
-        return read_bytes(path).decode("utf-8-sig")
+        return data.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise InputError("not UTF-8 text", file=str(path)) from None
 

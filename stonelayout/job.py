@@ -80,11 +80,11 @@ class Job:
 
     ``copies`` is how many transfers are ordered, ``pressed`` whether we press them on garments,
     ``shop`` names the shop's price file, beside the job file. ``artwork`` is None for a job of
-    texts only; ``label`` and ``line`` name one line of a names list. ``width`` and ``height`` are
-    those of what ``size_of`` names, ``"page"`` (also None) or ``"design"``. ``knock_out``,
-    ``colours`` and ``text_font`` (for text whose own font is not installed) are how the artwork is
-    read (see ``read_drawing``); ``tile``: a design larger than the sheet is cut in tiles instead of
-    refused.
+    texts only, ``artwork_place`` is where the file is named (``job.toml:2``); ``label`` and
+    ``line`` name one line of a names list. ``width`` and ``height`` are those of what ``size_of``
+    names, ``"page"`` (also None) or ``"design"``. ``knock_out``, ``colours`` and ``text_font`` (for
+    text whose own font is not installed) are how the artwork is read (see ``read_drawing``);
+    ``tile``: a design larger than the sheet is cut in tiles instead of refused.
     """
 
     artwork: str | None
@@ -107,6 +107,7 @@ class Job:
     garment: str = "navy"
     proof: tuple[str, ...] = ("svg", "html")
     file: str = "job"
+    artwork_place: str = ""
     texts: tuple[Text, ...] = ()
     label: str = ""
     line: int = 0
@@ -287,6 +288,7 @@ class _Reader(TableReader):
             sheet=sheet,
             catalogue=self.catalogue,
             file=file,
+            artwork_place=f"{file}:{self.places.line('artwork.file')}",
             shop=shop,
             tile=cut_from.get("tile", False),
             **artwork,

@@ -14,6 +14,8 @@ MM_PER_UNIT = {
     "cm": 10.0,
     "m": 1000.0,
     "in": MM_PER_INCH,
+    "inch": MM_PER_INCH,
+    "inches": MM_PER_INCH,
     "mil": MM_PER_INCH / 1000.0,
     "yd": 914.4,
     "pt": MM_PER_INCH / 72.0,
@@ -24,6 +26,7 @@ MM_PER_UNIT = {
 #: No length in this trade comes near a kilometre: a larger one is a slip of the key.
 LARGEST_MM = 1e6
 
+_COMMA = re.compile(r"\s*[-+]?\d+,\d+\s*[A-Za-z]*\s*\Z")
 _LENGTH = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([A-Za-z]*)\s*\Z")
 
 
@@ -37,6 +40,13 @@ def parse_length(text: str) -> float:
     if match is None or unit not in MM_PER_UNIT:
         if match is not None and not unit:
             raise InputError(f'"{text}" has no unit; write e.g. "{text.strip()} mm"')
+        if _COMMA.match(text):
+            dotted = text.strip().replace(",", ".")
+            raise InputError(f'"{text}" is not a length: write a decimal point, "{dotted}"')
+        if match is not None:
+            raise InputError(
+                f'"{text}" is not a length: the units are mm, cm, m, in, mil, yd, pt, pc, px'
+            )
         raise InputError(f'"{text}" is not a length; write e.g. "0.5 mm"')
     value = round(float(match.group(1)) * MM_PER_UNIT[unit], 9)
     if not math.isfinite(value) or abs(value) > LARGEST_MM:

@@ -136,3 +136,10 @@ def test_an_unknown_name_offers_the_nearest(catalogue):
         catalogue.stone("ss60")
     with pytest.raises(CatalogueError, match=r'unknown sheet "flock"; did you mean thin-flock'):
         catalogue.sheet("flock")
+
+
+@pytest.mark.parametrize(("name", "meant"), [("ss1O", "ss10"), ("ssl6", "ss16"), ("SSlO", "ss10")])
+def test_letters_taken_for_figures_are_read_as_meant(name, meant):
+    with pytest.raises(CatalogueError) as told:
+        load_catalogue().stone(name)
+    assert str(told.value) == f'unknown stone "{name}"; did you mean {meant}?'

@@ -9,6 +9,7 @@ from click.testing import CliRunner
 
 from stonelayout.catalogue import load_catalogue
 from stonelayout.cli import COMMANDS, group
+from stonelayout.errors import InputError
 
 SQUARE = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">'
@@ -142,7 +143,7 @@ def test_too_little_web_is_an_error_with_a_place_and_exit_1(shop):
 @pytest.mark.parametrize(
     ("drawing", "expected"),
     [
-        (None, "art.svg: cannot read"),
+        (None, "job.toml:2: artwork.file: art.svg: there is no such file"),
         ("", "art.svg"),
         ("junk", "art.svg: not an SVG file"),
         ("<html><body/></html>", "art.svg"),
@@ -243,3 +244,52 @@ def test_an_option_given_twice_is_refused_or_taken_as_two(shop):
     assert one.stdout == other.stdout
     several = run("lay", "art.svg", *both[0], cwd=shop)
     assert "--pattern courses takes one size" in several.stderr
+
+
+DRAWN = (
+    "art.svg: this is a drawing, and a layout.json or a job file is wanted here: stonelayout lay "
+    "makes a layout of a drawing; stonelayout check FILE -o PICTURE.svg shows a hole file"
+)
+IS_A_JOB = "job.toml: this is a job file"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (
+            ("make", "art.svg", "--out", "out"),
+            "art.svg: this is a drawing, and make takes a job file (.toml) that names it under "
+            "[artwork]; to lay one pattern on it: stonelayout lay art.svg",
+        ),
+        (("cut", "job.toml", "--out", "out"), f"{IS_A_JOB}: stonelayout make checks it and writes"
+         " its cut files"),
+        (("check", "job.toml"), f"{IS_A_JOB}: stonelayout make checks it and writes its cut files"),
+        (
+            ("inspect", "job.toml"),
+            f"{IS_A_JOB}, no drawing; to make the job: stonelayout make job.toml --out DIR",
+        ),
+        (("proof", "art.svg", "-o", "out"), DRAWN),
+        (("jobsheet", "art.svg", "-o", "out"), DRAWN),
+        (("stock", "art.svg"), DRAWN),
+        (("stock", "jop.toml"), "jop.toml: cannot read: there is no such file; did you mean "
+         "job.toml?"),
+    ],
+)  # fmt: skip
+def test_a_file_of_another_kind_is_called_by_its_name(shop, monkeypatch, arguments, words):
+    monkeypatch.chdir(shop)
+    arguments = ["out.svg" if one == "out" and "-o" in arguments else one for one in arguments]
+    with pytest.raises(InputError) as told:
+        CliRunner().invoke(group, arguments, standalone_mode=False, catch_exceptions=False)
+    assert str(told.value) == words
+    assert files_in(shop) == ["art.svg", "job.toml"]
+
+
+def test_a_percentage_may_have_its_sign(shop):
+    plain = run("stock", "job.toml", "--spare", "10", cwd=shop)
+    assert plain.returncode == 0
+    assert run("stock", "job.toml", "--spare", "10 %", cwd=shop).stdout == plain.stdout
+    assert run("stock", "job.toml", "--spare", "0", cwd=shop).stdout != plain.stdout
+    for wrong in ("ten", "101", "nan"):
+        result = run("stock", "job.toml", "--spare", wrong, cwd=shop)
+        assert result.returncode == 2
+        assert f'"{wrong}" is not a percentage from 0 to 100; write e.g. 10' in result.stderr

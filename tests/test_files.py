@@ -46,8 +46,19 @@ def test_a_folder_that_is_a_file(tmp_path):
         write_all(tmp_path / "out", {"a.txt": "a"})
 
 
+def test_a_name_that_is_nearly_right_is_shown(tmp_path):
+    (tmp_path / "heron.svg").write_text("")
+    with pytest.raises(InputError) as told:
+        read_bytes(tmp_path / "herron.svg")
+    assert str(told.value) == (
+        f"{tmp_path / 'herron.svg'}: cannot read: there is no such file; did you mean heron.svg?"
+    )
+    with pytest.raises(InputError, match=r"there is no folder .*nests\Z"):
+        read_bytes(tmp_path / "nests" / "heron.svg")
+
+
 def test_reading_names_the_file(tmp_path):
-    with pytest.raises(InputError, match=r"gone\.svg: cannot read: No such file"):
+    with pytest.raises(InputError, match=r"gone\.svg: cannot read: there is no such file\Z"):
         read_bytes(tmp_path / "gone.svg")
     (tmp_path / "latin.toml").write_bytes(b"\xe9")
     with pytest.raises(InputError, match=r"latin\.toml: not UTF-8"):

@@ -338,6 +338,16 @@ def test_a_fault_of_ours_is_no_traceback_in_the_order(tmp_path, monkeypatch):
     assert not (root / "out").exists()
 
 
+def test_a_file_that_is_not_there_is_told_with_the_place_that_names_it(tmp_path):
+    root = folder(tmp_path)
+    (root / "list.csv").rename(root / "lists.csv")
+    result = make(root)
+    assert str(result.exception) == (
+        f"{root / 'choir.toml'}:3: names.file: {root / 'list.csv'}: there is no such file; "
+        "did you mean lists.csv?"
+    )
+
+
 def test_a_cell_of_two_lines_is_set_in_two_lines():
     data = read_toml(JOB, "choir.toml")
     line = filled(data, {"name": r"Ada\nBrook", "number": "7", "size": "ss6"})
@@ -424,14 +434,27 @@ def test_stock_counts_all_lines_of_a_list(tmp_path):
         group, ["stock", str(root / "choir.toml")], standalone_mode=False, catch_exceptions=False
     )
     assert result.stdout == (root / "out" / "stock.txt").read_text(encoding="utf-8")
-    folder(tmp_path, names=LIST + "Cy,1,ss6,many\n")
-    with pytest.raises(JobError, match=r"list\.csv:6: count"):
-        CliRunner().invoke(
-            group,
-            ["stock", str(root / "choir.toml")],
-            standalone_mode=False,
-            catch_exceptions=False,
-        )
+    bad = "Cy,1,ss6,many\n日,1,ss6,1\nBo,1,ss1O,1\n,,ss6,1\n"
+    folder(tmp_path, names=LIST + bad)
+    make(root)
+    for command in ("stock", "quote"):
+        result = CliRunner().invoke(group, [command, str(root / "choir.toml")])
+        paper = (root / "out" / f"{command}.txt").read_text(encoding="utf-8")
+        head, _, counted = paper.partition("\n\n")
+        assert head.startswith("NOT IN THIS PAPER")
+        assert result.stdout == counted
+        told = result.stderr.splitlines()[:4]
+        assert told[0] == f'left out: {root / "list.csv"}:6: count "many" is not a number of copies'
+        assert told[1] == f"left out: {root / 'list.csv'}:9: the name and number are empty"
+        assert told[2].startswith(f"left out: {root / 'list.csv'}:8: Bo: ")
+        assert told[2].endswith('unknown stone "ss1O"; did you mean ss10?')
+        assert told[3].startswith(f"left out: {root / 'list.csv'}:7: 日: text name: ")
+    result = CliRunner().invoke(group, ["stock", str(root / "choir.toml")], standalone_mode=False)
+    assert result.return_value == 1
+    folder(tmp_path, names="name,number,size\n,,ss6\nBo,1,ss1O\n")
+    result = CliRunner().invoke(group, ["stock", str(root / "choir.toml")], standalone_mode=False)
+    assert isinstance(result.exception, JobError)
+    assert len(result.exception.problems) == 2
 
 
 def test_the_key_knows_everything_that_a_line_is_made_from():

@@ -25,6 +25,8 @@ from stonelayout.units import MM_PER_UNIT, counted, inches, mm_and_inches, numbe
         (" 0.5mm ", 0.5),
         ("1e1 mm", 10.0),
         (".25 in", 6.35),
+        ("9 inches", 228.6),
+        ("1 inch", 25.4),
     ],
 )
 def test_lengths_carry_their_unit(text, expected):
@@ -37,6 +39,22 @@ def test_lengths_carry_their_unit(text, expected):
 def test_what_is_not_a_length_is_refused_with_an_example(text):
     with pytest.raises(InputError, match=r"not a length|no unit|too large"):
         parse_length(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("8,66 in", '"8,66 in" is not a length: write a decimal point, "8.66 in"'),
+        (
+            "5 parsec",
+            '"5 parsec" is not a length: the units are mm, cm, m, in, mil, yd, pt, pc, px',
+        ),
+    ],
+)
+def test_slips_in_a_length_are_told(text, words):
+    with pytest.raises(InputError) as told:
+        parse_length(text)
+    assert str(told.value) == words
 
 
 @given(st.floats(-1e4, 1e4), st.sampled_from(["mm", "cm", "in", "pt"]))

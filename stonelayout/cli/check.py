@@ -19,6 +19,7 @@ from .common import (
     exit_code,
     finding_lines,
     format_option,
+    kind_of_file,
     load_catalogue,
     print_json,
     say,
@@ -161,7 +162,11 @@ def layers_in(
     from stonelayout.rebuild import rebuild
 
     contents = [("standard input" if name == STDIN else name, read_bytes(name)) for name in files]
-    if not any(_is_json(data) for _, data in contents):
+    for name, data in contents:
+        if kind_of_file(name, data) == "a job file":
+            words = "this is a job file: stonelayout make checks it and writes its cut files"
+            raise InputError(words, file=name)
+    if not any(kind_of_file(name, data) == "a layout" for name, data in contents):
         read = [(name, read_holes(data, name)) for name, data in contents]
         if width is not None:
             read = [(name, holes.at_width(width)) for name, holes in read]
@@ -208,10 +213,6 @@ def read_layout(name: str, data: bytes) -> Layout:
     except UnicodeDecodeError:
         raise LayoutError("not a layout: not UTF-8 text", file=name) from None
     return Layout.from_json(text, name)
-
-
-def _is_json(data: bytes) -> bool:
-    return data.lstrip()[:1] == b"{"
 
 
 def _around(layers: Sequence[Layer]) -> Page:

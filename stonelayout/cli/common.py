@@ -144,12 +144,18 @@ def read_artwork(
     from stonelayout.reading import read_drawing
     from stonelayout.sizing import at_size
 
-    data, fonts = read_bytes(path), Typefaces(text_font, folder)
+    name, data = "standard input" if path == STDIN else path, read_bytes(path)
+    if (kind := kind_of_file(name, data)) in ("a job file", "a layout"):
+        words = f"this is {kind}, no drawing"
+        if kind == "a job file":
+            words += f"; to make the job: stonelayout make {name} --out DIR"
+        raise InputError(words, file=name)
+    fonts = Typefaces(text_font, folder)
 
     def read(width: float | None, height: float | None) -> Artwork:
         return read_drawing(
             data,
-            "standard input" if path == STDIN else path,
+            name,
             width=width,
             height=height,
             dpi=dpi,
@@ -161,11 +167,33 @@ def read_artwork(
     return at_size(read, width, height, size_of, rules)
 
 
+def named_file(path: Path, place: str) -> Path:
+    """Return the path of a file that a job names at ``place``. Raises InputError without one."""
+    from stonelayout.files import missing
+
+    if not path.exists():
+        raise InputError(f"{place}: {path}: {missing(path)}")
+    return path
+
+
+def kind_of_file(name: str, data: bytes) -> str:
+    """Say what a file is by its first bytes and its name; "" when that tells nothing."""
+    head = data[:64].removeprefix(b"\xef\xbb\xbf").lstrip()
+    if head.startswith((b"\x89PNG", b"\xff\xd8")):
+        return "a picture"
+    if head.startswith((b"<", b"\x1f\x8b")):
+        return "a drawing"
+    if head.startswith(b"{"):
+        return "a layout"
+    return "a job file" if name.lower().endswith(".toml") else ""
+
+
 def job_artwork(job: Job) -> Artwork:
     """Return what a job draws: its artwork file, beside the job file, and its texts."""
     folder = Path(job.file).parent
     artwork = None
     if job.artwork is not None:
+        named_file(folder / job.artwork, f"{job.artwork_place}: artwork.file")
         artwork = read_artwork(
             str(folder / job.artwork),
             job.width,

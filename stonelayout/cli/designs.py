@@ -7,15 +7,15 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from stonelayout.catalogue import DEFAULT_SHEET, Catalogue, Sheet
-from stonelayout.errors import InputError
-from stonelayout.files import read_text
+from stonelayout.errors import InputError, JobError, StoneLayoutError
+from stonelayout.files import read_bytes, read_text
 
-from .common import job_artwork
+from .common import job_artwork, kind_of_file, say
 
 if TYPE_CHECKING:
     from stonelayout.findings import Finding
@@ -72,10 +72,12 @@ def open_designs(
     catalogue: Catalogue,
     *,
     sets: bool = False,
-) -> list[Opened]:
+) -> tuple[list[Opened], int]:
     """Open every file; jobs are laid. ``copies`` and ``sheet_name`` go before the job's own.
 
-    ``sets``: the numbers are sets of templates, one of each where none is given.
+    ``sets``: the numbers are sets of templates, one of each where none is given. Returns the
+    designs and how many lines of names lists cannot be made; each is told. Raises JobError when
+    nothing is left.
     """
     if not files:
         raise click.UsageError("name at least one layout.json or job file")
@@ -85,18 +87,24 @@ def open_designs(
             f"file has its own: {', '.join(files)}; give one or the other"
         )
     copies = copies or (1 if sets else None)
-    return [
-        replace(one, file=file)
-        for file in files
-        for one in _open(file, copies, sheet_name, catalogue)
-    ]
+    opened: list[Opened] = []
+    left_out: list[str] = []
+    for file in files:
+        found, missing = _open(file, copies, sheet_name, catalogue)
+        opened += [replace(one, file=file) for one in found]
+        left_out += missing
+    if not opened:
+        raise JobError(left_out)
+    for reason in left_out:
+        say(f"left out: {reason}")
+    return opened, len(left_out)
 
 
 def open_design(
     file: str, copies: int | None, sheet_name: str | None, catalogue: Catalogue
 ) -> Opened:
     """Open a file that holds one design; a usage error for a job with a names list."""
-    found = open_designs([file], copies, sheet_name, catalogue)
+    found, _ = open_designs([file], copies, sheet_name, catalogue)
     if len(found) > 1:
         raise click.UsageError(f"{file} lists {len(found)} names: stonelayout make makes them all")
     return found[0]
@@ -109,9 +117,9 @@ def _number_of(file: str) -> re.Match[str] | None:
 
 def _open(
     file: str, copies: int | None, sheet_name: str | None, catalogue: Catalogue
-) -> list[Opened]:
-    """Open one file: one design, or one for each line of a job's names list."""
-    from stonelayout.layout import Layout
+) -> tuple[list[Opened], list[str]]:
+    """Open one file: one design, or one for each line of a names list; and the lines left out."""
+    from .check import read_layout
 
     match = _number_of(file)
     if match:
@@ -119,11 +127,19 @@ def _open(
         if not copies:
             raise InputError("0 copies: leave the file out", file=file)
     if not file.lower().endswith(".toml"):
-        layout = Layout.from_json(read_text(file), file)
+        data = read_bytes(file)
+        if (kind := kind_of_file(file, data)) in ("a drawing", "a picture"):
+            raise InputError(
+                f"this is {kind}, and a layout.json or a job file is wanted here: stonelayout lay "
+                "makes a layout of a drawing; stonelayout check FILE -o PICTURE.svg shows a hole "
+                "file",
+                file=file,
+            )
+        layout = read_layout(file, data)
         sheet, name = catalogue.sheet(sheet_name or DEFAULT_SHEET), Path(file).stem
         if name == "layout" and Path(file).parent.name:
             name = Path(file).parent.name
-        return [_opened(name, layout, sheet, copies or 1, catalogue)]
+        return [_opened(name, layout, sheet, copies or 1, catalogue)], []
     from stonelayout.job import parse_job
     from stonelayout.lay import lay
     from stonelayout.sizing import smaller_than_asked
@@ -132,16 +148,23 @@ def _open(
     from .names import list_jobs
 
     text = read_text(file)
-    jobs = list_jobs(text, file, catalogue) or [parse_job(text, file, catalogue)]
+    jobs, left_out = list_jobs(text, file, catalogue)
+    listed = bool(jobs or left_out)
     found = []
-    for job in jobs:
+    for place, job in jobs if listed else [("", parse_job(text, file, catalogue))]:
         sheet = catalogue.sheet(sheet_name) if sheet_name is not None else job.sheet
-        artwork = job_artwork(job)
-        layout = lay(artwork, job.rules, job.sheet)
+        try:
+            artwork = job_artwork(job)
+            layout = lay(artwork, job.rules, job.sheet)
+        except StoneLayoutError as error:
+            if not listed:
+                raise
+            left_out.append(f"{place}: {error}")
+            continue
         one = _opened(job.name, layout, sheet, copies or job.copies, catalogue, job)
         smaller = smaller_than_asked(artwork, job.rules, job.size_of)
         found.append(replace(one, unread=(*unread(artwork), *smaller)))
-    return found
+    return found, left_out
 
 
 def _opened(
@@ -224,11 +247,29 @@ def copies_option(command: click.decorators.FC) -> click.decorators.FC:
     )(command)
 
 
+class PercentType(click.ParamType[float]):
+    """A percentage, ``10`` or ``"10 %"``."""
+
+    name = "PERCENT"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Return the number; a usage error says what a percentage looks like."""
+        try:
+            found = float(str(value).strip().removesuffix("%"))
+        except ValueError:
+            found = -1.0
+        if not 0 <= found <= 100:
+            self.fail(f'"{value}" is not a percentage from 0 to 100; write e.g. 10', param, ctx)
+        return found
+
+
 def spare_option(command: click.decorators.FC) -> click.decorators.FC:
     """Add ``--spare PERCENT``."""
     return click.option(
         "--spare",
-        type=click.FloatRange(0, 100),
+        type=PercentType(),
         metavar="PERCENT",
         help="Spare stones, in percent (none given: the job's, or 3).",
     )(command)

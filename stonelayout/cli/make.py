@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from stonelayout.errors import StoneLayoutError
+from stonelayout.errors import InputError, StoneLayoutError
 from stonelayout.units import counted, minutes, mm_and_inches
 
 from .common import (
@@ -18,6 +18,7 @@ from .common import (
     finding_lines,
     format_option,
     job_artwork,
+    kind_of_file,
     load_catalogue,
     print_json,
     say,
@@ -52,12 +53,20 @@ def command(
     \b
     stonelayout make crest.toml --out crest
     """
-    from stonelayout.files import read_text
+    from stonelayout.files import read_bytes, text_of
     from stonelayout.job import parse_job
 
     from .names import make_names, read_names
 
-    text, catalogue = read_text(job_file), load_catalogue(catalogue_files)
+    data = read_bytes(job_file)
+    kind = kind_of_file(job_file, data)
+    if kind in ("a drawing", "a picture"):
+        raise InputError(
+            f"this is {kind}, and make takes a job file (.toml) that names it under [artwork]; to "
+            f"lay one pattern on it: stonelayout lay {job_file}",
+            file=job_file,
+        )
+    text, catalogue = text_of(data, job_file), load_catalogue(catalogue_files)
     names = read_names(text, job_file, catalogue)
     if names is not None:
         return make_names(names, out, quiet, form, workers, cluster)

@@ -14,7 +14,7 @@ from stonelayout.errors import InputError, StoneLayoutError
 from stonelayout.files import read_bytes, write_all
 from stonelayout.units import counted
 
-from .common import print_json, say
+from .common import named_file, print_json, say
 from .progress import NamesProgress
 
 if TYPE_CHECKING:
@@ -59,14 +59,19 @@ def read_names(text: str, job_file: str, catalogue: Catalogue) -> List | None:
         return None
     folder = Path(job_file).parent
     path = folder / names.file
-    wanted = wanted_columns(data, Places(text, job_file))
+    places = Places(text, job_file)
+    wanted = wanted_columns(data, places)
+    named_file(path, places.at("names.file", "").removesuffix(": "))
     entries, bad = read_list(_list_text(path), str(path), names, wanted)
     warnings = unused_columns(entries, str(path), names, wanted)
     empty = {entry.line: empty_cells(data, entry.values) for entry in entries}
     bad = sorted([*bad, *((line, reason) for line, reason in empty.items() if reason)])
     found = designs([entry for entry in entries if not empty[entry.line]], data)
     drawing = (data.get("artwork") or {}).get("file")
-    content = read_bytes(folder / drawing) if isinstance(drawing, str) else None
+    content = None
+    if isinstance(drawing, str):
+        place = places.at("artwork.file", "").removesuffix(": ")
+        content = read_bytes(named_file(folder / drawing, place))
     prices = (data.get("shop") or {}).get("file")
     shop = open_shop(str(folder / prices) if isinstance(prices, str) else None, [], catalogue)
     tasks = [
@@ -86,26 +91,28 @@ def _list_text(path: Path) -> str:
         ) from None
 
 
-def list_jobs(text: str, job_file: str, catalogue: Catalogue) -> list[Job]:
-    """Return the job of each design of a names list, for counting; none without a list.
+def list_jobs(
+    text: str, job_file: str, catalogue: Catalogue
+) -> tuple[list[tuple[str, Job]], list[str]]:
+    """Return the job of each design of a names list with its line, and the lines left out.
 
-    Raises JobError that lists every line which cannot be used: a count must be whole.
+    Both are empty without a list; a warning is told.
     """
-    from stonelayout.errors import JobError
     from stonelayout.job import parse_job
 
     found = read_names(text, job_file, catalogue)
     if found is None:
-        return []
-    jobs, problems = [], [f"{found.path}:{line}: {reason}" for line, reason in found.bad]
+        return [], []
+    for warning in found.warnings:
+        say(f"warning: {warning}")
+    jobs, left_out = [], [f"{found.path}:{line}: {reason}" for line, reason in found.bad]
     for design, task in zip(found.designs, found.tasks, strict=True):
+        place = f"{found.path}:{design.lines[0]}: {design.label}"
         try:
-            jobs.append(parse_job(text, job_file, catalogue, task.entry))
-        except JobError as error:
-            problems += [f"{found.path}:{design.lines[0]}: {line}" for line in error.problems]
-    if problems:
-        raise JobError(problems)
-    return jobs
+            jobs.append((place, parse_job(text, job_file, catalogue, task.entry)))
+        except StoneLayoutError as error:
+            left_out.append(f"{place}: {error}")
+    return jobs, left_out
 
 
 def make_names(

@@ -51,14 +51,14 @@ def command(
     stonelayout quote crest.toml --copies 25 --shop our-prices.toml
 
     Without a shop file of your own the demo's INVENTED prices are used. Exit code 1: the price is
-    below the cost.
+    below the cost, or a line of a names list is left out.
     """
     from stonelayout.quote import price_list, quote
     from stonelayout.quotewords import DEMO_WARNING, price_list_text, quote_csv, quote_data
     from stonelayout.quotewords import quote_text as in_words
 
     catalogue = load_catalogue(catalogue_files)
-    opened = open_designs(files, copies, sheet_name, catalogue)
+    opened, left_out = open_designs(files, copies, sheet_name, catalogue)
     shop = open_shop(shop_file, [one.job for one in opened], catalogue)
     sheet = same_sheet(opened)
     share = spare_of(spare, opened)
@@ -78,7 +78,7 @@ def command(
         click.echo(in_words(found) + price_list_text(prices), nl=False)
     if found.demo and form != "text":
         say(f"warning: {DEMO_WARNING}")
-    return int(found.total < found.cost)
+    return int(bool(left_out) or found.total < found.cost)
 
 
 def _jobs(opened: Sequence[Opened]) -> dict[str, list[Design]]:

@@ -64,7 +64,7 @@ def command(
 
     catalogue = load_catalogue(catalogue_files)
     # Copies of a job are pressed from one set: here a number means sets.
-    opened = open_designs(files, sets, sheet_name, catalogue, sets=True)
+    opened, left_out = open_designs(files, sets, sheet_name, catalogue, sets=True)
     sheet = same_sheet(opened)
     given = {
         "width": roll_width,
@@ -98,4 +98,4 @@ def command(
         click.echo(plan_text(plan), nl=False)
         if out is not None:
             say(f"written to {out}; make a test cut first")
-    return 0
+    return int(bool(left_out))

@@ -40,7 +40,8 @@ def command(
     \b
     stonelayout stock crest.toml:25 names/*.json --stock shelf.csv
 
-    A stock file has the columns size, colour and stones or gross. Exit code 1: something is short.
+    A stock file has the columns size, colour and stones or gross. Exit code 1: something is
+    short, or a line of a names list is left out.
     """
     from stonelayout.files import read_text
     from stonelayout.order import needs, taken_out
@@ -50,7 +51,7 @@ def command(
     shelf = None
     if stock_file is not None:
         shelf = parse_shelf(read_text(stock_file), stock_file, catalogue)
-    opened = open_designs(files, copies, sheet_name, catalogue)
+    opened, left_out = open_designs(files, copies, sheet_name, catalogue)
     shop = open_shop(shop_file, [one.job for one in opened], catalogue)
     share = spare_of(spare, opened)
     lines = stock_lines(needs([one.design for one in opened], share), shelf, shop.pack)
@@ -62,4 +63,4 @@ def command(
         click.echo(stock_csv(lines) if form == "csv" else stock_text(lines, benches), nl=False)
     if shop.demo and form == "text":
         say(f"packs as in the demo {shop.file}; your own with --shop")
-    return int(shelf is not None and any(line.short for line in lines))
+    return int(bool(left_out) or (shelf is not None and any(line.short for line in lines)))
