@@ -47,7 +47,8 @@ class Sheet:
     """A template material. Lengths in mm, force in grams-force (low, high).
 
     ``least_share`` is the least share of material that must be left along a line of holes: the
-    ligament efficiency (pitch - hole) / pitch of a regular row.
+    ligament efficiency (pitch - hole) / pitch of a regular row. ``measured``: clearance and least
+    web are those of a coupon; ``like`` names the sheets that the row starts from, nearest first.
     """
 
     name: str
@@ -63,6 +64,8 @@ class Sheet:
     speed: float = 0.0
     passes: int = 2
     overcut: float = 0.0
+    measured: bool = False
+    like: tuple[str, ...] = ()
 
     def hole(self, diameter: float) -> float:
         """Diameter in mm of the hole for a stone of this nominal diameter."""
@@ -188,6 +191,12 @@ def _count(value: Any) -> int:
     return value
 
 
+def _yes_no(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise InputError(f"{value!r} is not true or false")
+    return value
+
+
 def _word(value: Any) -> str:
     if not isinstance(value, str):
         raise InputError(f"{value!r} is not text in quotes")
@@ -225,6 +234,7 @@ _READERS: dict[type, dict[str, Callable[[Any], Any]]] = {
         "speed": _number,
         "passes": _count,
         "overcut": _length,
+        "measured": _yes_no,
     },
     Cutter: {
         "about": _word,
@@ -284,6 +294,8 @@ class _Builder:
         if "base" in row and start not in rows:
             self.problems.append(places.at(f"{where}.base", unknown(start, rows, table)))
         built = dict(rows.get(start, {}))
+        if "base" in row and table == "sheet":
+            built |= {"measured": False, "like": (start, *built.get("like", ()))}
         for key, value in row.items():
             if key == "base":
                 continue

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -183,6 +184,29 @@ def profile(seen: Seen) -> tuple[float, float]:
     return round(clearance, 3), round(seen.held + WEB_MARGIN_MM, 3)
 
 
+#: What ``profile_toml`` writes, and so takes out of a row that is measured anew.
+_WRITTEN = re.compile(
+    r"base\s*=|about\s*=|measured\s*=|clearance\s*=|least_web\s*=|# .* mm (dropped in|held)\b"
+)
+
+
+def without_sheet(text: str, name: str) -> tuple[str, str]:
+    """Take the row of a sheet out of a catalogue's text.
+
+    Returns the text without it, and those lines of the row that the user has added.
+    """
+    kept, own = [], []
+    inside = False
+    for line in text.splitlines(keepends=True):
+        if line.lstrip().startswith("["):
+            inside = "".join(line.split("#")[0].split()) == f"[sheet.{name}]"
+        elif inside and line.strip() and not _WRITTEN.match(line.strip()):
+            own.append(line)
+        if not inside:
+            kept.append(line)
+    return "".join(kept), "".join(own)
+
+
 def profile_toml(name: str, base: Sheet, seen: Seen) -> str:
     """Return the sheet's row for the user's catalogue, the margins stated beside the values."""
     clearance, web = profile(seen)
@@ -192,6 +216,7 @@ def profile_toml(name: str, base: Sheet, seen: Seen) -> str:
         f"[sheet.{name}]\n"
         f'base = "{base.name}"\n'
         f'about = "{base.name}, measured with a coupon"\n'
+        "measured = true\n"
         f"# {number(seen.drops, 3)} mm dropped in{loose}; margin "
         f"{number(clearance - seen.drops, 3)} mm\n"
         f'clearance = "{number(clearance, 3)} mm"\n'

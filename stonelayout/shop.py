@@ -250,6 +250,10 @@ class _Reader(TableReader):
         breaks = self.breaks(data.get("break", []))
         if self.problems:
             return None
+        for name, sheet in self.catalogue.sheets.items():
+            if sheet.measured and name not in sheets:  # the same material under another name
+                lent = next((sheets[base] for base in sheet.like if base in sheets), None)
+                sheets |= {name: lent} if lent is not None else {}
         return Shop(
             file=file,
             hand=hand,

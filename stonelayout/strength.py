@@ -46,7 +46,8 @@ def check_strength(layers: Sequence[Layer], sheet: Sheet, page: Page) -> tuple[F
     Codes, all warnings: ``tear-line`` (a run of RUN_WEBS thin webs and more), ``weak-across``
     (little left on the weakest line between two opposite edges of ``page``), ``hangs-on-little``
     (a ring of holes round a solid piece), ``web-under-thickness`` (webs narrower than the sheet is
-    thick: by analogy with ISO 10630 for plate screens). Places in mm of the layout's frame.
+    thick: by analogy with ISO 10630 for plate screens; not where a coupon has shown the web that
+    the sheet holds). Places in mm of the layout's frame.
     """
     found: list[Finding] = []
     for layer in layers:
@@ -72,6 +73,8 @@ def _check_layer(layer: Layer, sheet: Sheet, page: Page) -> list[Finding]:
 def _thickness(
     layer: Layer, sheet: Sheet, pairs: npt.NDArray[np.intp], lengths: Points
 ) -> list[Finding]:
+    if sheet.measured:
+        return []
     webs = lengths - layer.hole
     # Webs under the least one are errors already, and told as such.
     told = webs < sheet.least_web - FILE_ROUNDING_MM

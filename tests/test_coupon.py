@@ -1,4 +1,5 @@
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,6 +11,10 @@ from stonelayout.cli.coupon import command
 from stonelayout.coupon import Seen, coupon, instructions, profile
 from stonelayout.errors import InputError
 from stonelayout.holes import read_holes
+from stonelayout.layout import Kind
+from stonelayout.shop import demo_shop
+from stonelayout.strength import check_strength
+from stonelayout.template import Layer, Page
 from stonelayout.writers.coupon import coupon_svg
 
 CATALOGUE = load_catalogue()
@@ -129,9 +134,59 @@ def test_result_becomes_a_sheet_of_the_users_catalogue(tmp_path, monkeypatch):
     assert "# 0.45 mm held, 0.3 mm tore; margin 0.05 mm" in text
     sheet = load_catalogue(path).sheet("shop-flock")
     assert (sheet.clearance, sheet.least_web, sheet.thickness) == (0.45, 0.5, 0.508)
-    with pytest.raises(InputError, match="already"):
+    assert sheet.measured
+    assert sheet.like == ("standard-flock",)
+    with pytest.raises(InputError) as told:
         run("--result", "--sheet", "thin-flock", "--name", "shop-flock", *seen)
+    assert str(told.value) == (
+        f'{path}: there is a sheet "shop-flock" already: choose another name, or --replace it'
+    )
     assert path.read_text() == text
+
+
+def test_a_sheet_is_measured_anew_on_purpose(tmp_path, monkeypatch):
+    path = tmp_path / "mine.toml"
+    monkeypatch.setenv("STONELAYOUT_CATALOGUE", str(path))
+    path.write_text('[stone.ss7h]\nmin = "2.2 mm"\nmax = "2.3 mm"\n')
+    name = ("--result", "--name", "shop-flock")
+    run(*name, "--sheet", "standard-flock", "--drops", "0.4mm", "--held", "0.45mm")
+    path.write_text(path.read_text() + 'colour = "white"\n\n[sheet.other]\nbase = "card"\n')
+    for sheet in ((), ("--sheet", "shop-flock"), ("--sheet", "standard-flock")):
+        run(*name, *sheet, "--drops", "0.5mm", "--held", "0.3mm", "--replace")
+        text = path.read_text()
+        assert text.count("dropped in") == text.count("held") == 1
+        catalogue = load_catalogue(path)
+        one = catalogue.sheet("shop-flock")
+        assert (one.clearance, one.least_web, one.thickness) == (0.55, 0.35, 0.508)
+        assert (one.like, one.measured, one.colour) == (("standard-flock",), True, "white")
+        assert catalogue.sheet("other").like == ("card",)
+        assert catalogue.stone("ss7h").min == 2.2
+    with pytest.raises(InputError, match=r'"card" already: choose another name\Z'):
+        run("--result", "--name", "card", "--drops", "1mm", "--held", "1mm", "--replace")
+
+
+def test_webs_that_a_coupon_proved_are_no_worry_and_the_sheet_has_its_price(tmp_path, monkeypatch):
+    path = tmp_path / "mine.toml"
+    monkeypatch.setenv("STONELAYOUT_CATALOGUE", str(path))
+    path.write_text("")
+    seen = ("--drops", "0.4mm", "--held", "0.3mm")
+    run("--result", "--sheet", "standard-flock", "--name", "shop-flock", *seen)
+    catalogue = load_catalogue(path)
+    own, base = catalogue.sheet("shop-flock"), catalogue.sheet("standard-flock")
+    pitch = own.hole(2.0) + own.least_web
+    row = Layer(1, Kind("ss6", "jet", 2.0), np.array([(0.0, 0.0), (pitch, 0.0)]), own.hole(2.0))
+    page = Page(40.0, 40.0, (20.0, 20.0))
+    assert check_strength([row], own, page) == ()
+    (finding,) = check_strength([row], replace(own, measured=False), page)
+    assert finding.code == "web-under-thickness"
+    shop = demo_shop(catalogue)
+    assert shop.sheets["shop-flock"] == shop.sheets["standard-flock"]
+    path.write_text(path.read_text() + '[sheet.further]\nbase = "shop-flock"\n')
+    further = load_catalogue(path)
+    assert further.sheet("further").like == ("shop-flock", "standard-flock")
+    assert not further.sheet("further").measured
+    assert "further" not in demo_shop(further).sheets
+    assert base.like == ()
 
 
 @pytest.mark.parametrize(

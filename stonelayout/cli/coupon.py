@@ -24,7 +24,7 @@ from .common import (
 )
 
 if TYPE_CHECKING:
-    from stonelayout.catalogue import Sheet
+    from stonelayout.catalogue import Catalogue, Sheet
 
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]*\Z")
 
@@ -47,6 +47,7 @@ _NAME = re.compile(r"[a-z0-9][a-z0-9-]*\Z")
 @click.option("--loose", type=LENGTH, help="Least clearance at which stones sit loose.")
 @click.option("--held", type=LENGTH, help="Narrowest web that held.")
 @click.option("--tore", type=LENGTH, help="Widest web that tore.")
+@click.option("--replace", is_flag=True, help="With --result: a sheet measured before, anew.")
 @click.option("--to", "target", metavar="FILE", help="Catalogue to write to; else your own.")
 @catalogue_option
 def command(
@@ -69,9 +70,11 @@ def command(
             f"{unknown(sheet_name, catalogue.sheets, 'sheet')}; for a sheet not tried before name "
             "the one most like it, and your own name with --result --name"
         )
+    if sheet_name is None and seen["replace"] and seen["name"] in catalogue.sheets:
+        sheet_name = seen["name"]
     sheet = catalogue.sheet(sheet_name or DEFAULT_SHEET)
     if result:
-        _write_result(sheet, set(catalogue.sheets), seen)
+        _write_result(sheet, catalogue, seen)
         return
     from stonelayout.coupon import coupon, instructions
     from stonelayout.writers.coupon import coupon_svg
@@ -85,8 +88,8 @@ def command(
     click.echo(page, nl=False)
 
 
-def _write_result(sheet: Sheet, known: set[str], given: dict[str, Any]) -> None:
-    from stonelayout.coupon import Seen, profile_toml
+def _write_result(sheet: Sheet, catalogue: Catalogue, given: dict[str, Any]) -> None:
+    from stonelayout.coupon import Seen, profile_toml, without_sheet
 
     missing = [f"--{key}" for key in ("name", "drops", "held") if given[key] is None]
     if missing:
@@ -94,15 +97,22 @@ def _write_result(sheet: Sheet, known: set[str], given: dict[str, Any]) -> None:
     name = given["name"]
     if not _NAME.match(name):
         raise InputError(f'"{name}" cannot be a name: small letters, digits and hyphens')
-    if name in known:
-        raise InputError(f'there is a sheet "{name}" already: choose another name')
-    seen = Seen(given["drops"], given["held"], given["loose"], given["tore"])
-    row = profile_toml(name, sheet, seen)
     path = Path(given["target"]) if given["target"] else user_catalogue_path()
     before = read_text(path) if path.exists() else ""
-    if name in read_toml(before, str(path)).get("sheet", {}):
-        raise InputError(f'there is a sheet "{name}" already: choose another name', file=str(path))
-    if before and not before.endswith("\n\n"):
+    in_file = name in read_toml(before, str(path)).get("sheet", {})
+    if in_file and not given["replace"]:
+        words = f'there is a sheet "{name}" already: choose another name, or --replace it'
+        raise InputError(words, file=str(path))
+    if name in catalogue.sheets and not in_file:
+        raise InputError(f'there is a sheet "{name}" already: choose another name')
+    if sheet.name == name:
+        if not sheet.like:
+            raise InputError(f'sheet "{name}" has no base: name the sheet most like it, --sheet')
+        sheet = catalogue.sheet(sheet.like[0])
+    seen = Seen(given["drops"], given["held"], given["loose"], given["tore"])
+    before, own = without_sheet(before, name)
+    row = profile_toml(name, sheet, seen) + own
+    if before:
         before = before.rstrip("\n") + "\n\n"
     write_one(path, before + row)
     say(f"wrote sheet {name} to {path}")
