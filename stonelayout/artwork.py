@@ -89,7 +89,10 @@ class Shape:
 
 @dataclass(frozen=True)
 class Skipped:
-    """Something in the file that was not read: what it is, where, why, and what to do."""
+    """Something in the file that was not read: what it is, where, why, and what to do.
+
+    ``drawn``: it was read all the same, only not as the file draws it.
+    """
 
     what: str
     reason: str
@@ -97,6 +100,7 @@ class Skipped:
     layer: str = ""
     line: int | None = None
     count: int = 1
+    drawn: bool = False
 
     def as_dict(self) -> dict[str, Any]:
         """Return the entry as it stands in reports."""
@@ -107,6 +111,7 @@ class Skipped:
             "layer": self.layer,
             "line": self.line,
             "count": self.count,
+            "drawn": self.drawn,
         }
 
 

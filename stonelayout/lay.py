@@ -194,8 +194,10 @@ class _Bench:
             )
         widest = local_width_range(region)[1] if region is not None else 0.0
         if 0 < widest < least.diameter:
+            digits = 2 if mm(widest) != mm(least.diameter) else 4
             return (
-                f"it is {mm(widest)} wide at most, less than {least.name} ({mm(least.diameter)}); "
+                f"it is {mm(widest, digits)} wide at most, less than {least.name} "
+                f"({mm(least.diameter)}); "
                 "choose a smaller size or make the drawing wider"
             )
         return f"it has no room for {least.name} ({mm(least.diameter)}); choose a smaller size"

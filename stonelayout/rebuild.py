@@ -17,7 +17,7 @@ from .findings import Finding
 from .holes import HoleSet, groups_of
 from .layout import Kind
 from .template import Layer
-from .units import mm
+from .units import counted, mm
 
 #: The colour of stones in a file that does not tell it.
 NO_COLOUR = "any"
@@ -58,12 +58,11 @@ def rebuild(files: Sequence[tuple[str, HoleSet]], sheet: Sheet, catalogue: Catal
         for members in groups:
             hole = float(holes.diameters[members].max())
             layer = Layer(0, _kind(hole, sheet, catalogue), holes.centres[members], hole)
-            if layer.kind.size == "unknown":
-                findings.append(_no_stone(layer, sheet))
             own = _OWN_NAME.match(PurePath(name).stem) if len(groups) == 1 else None
             found.append((_named(layer, own, catalogue), name))
     found.sort(key=lambda pair: pair[0].kind.diameter)
     layers = tuple(replace(layer, order=k) for k, (layer, _) in enumerate(found, start=1))
+    findings += [_no_stone(layer, sheet) for layer in layers if layer.kind.size == "unknown"]
     return Rebuilt(layers, tuple(name for _, name in found), tuple(findings))
 
 
@@ -95,8 +94,8 @@ def _no_stone(layer: Layer, sheet: Sheet) -> Finding:
     return Finding(
         "no-such-stone",
         "warning",
-        f"{len(layer)} holes of {mm(layer.hole)} fit no stone size with a clearance of "
-        f"{mm(sheet.clearance)}: name the right sheet, or is the file at another scale?",
+        f"{counted(len(layer), 'hole')} of {mm(layer.hole)}: no stone size fits with a clearance "
+        f"of {mm(sheet.clearance)}: name the right sheet, or is the file at another scale?",
         count=len(layer),
         layer=layer.name,
     )
@@ -119,7 +118,11 @@ def _off_page(holes: HoleSet) -> list[Finding]:
     if not len(off):
         return []
     x, y = holes.centres[off[0]].tolist()
-    words = f"{len(off)} holes reach over the page's edge ({holes.names[off[0]]} first): move them"
+    one = len(off) == 1
+    words = (
+        f"{counted(len(off), 'hole')} {'reaches' if one else 'reach'} over the page's edge "
+        f"({holes.names[off[0]]}{'' if one else ' first'}): move {'it' if one else 'them'}"
+    )
     return [Finding("off-page", "warning", words, at=(x, y), count=len(off))]
 
 

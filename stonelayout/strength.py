@@ -20,7 +20,7 @@ from .catalogue import Sheet
 from .findings import Finding, in_order
 from .neighbours import pairs_nearer
 from .template import FILE_ROUNDING_MM, Layer, Page, Points
-from .units import mm, percent
+from .units import counted, mm, percent
 
 #: Thin webs in a row that make a run: fewer is one weak spot, which the web check measures.
 RUN_WEBS = 8
@@ -83,8 +83,8 @@ def _thickness(
         return []
     worst = narrow[np.argmin(webs[narrow])]
     words = (
-        f"{len(narrow)} webs are narrower than the sheet is thick ({mm(sheet.thickness)}), the "
-        f"least {mm(float(webs[worst]))}: widen the gap or take a thinner sheet"
+        f"{counted(len(narrow), 'web')} narrower than the sheet is thick ({mm(sheet.thickness)}), "
+        f"the least {mm(float(webs[worst]))}: widen the gap or take a thinner sheet"
     )
     at = _middle(layer, pairs[worst : worst + 1])
     return [Finding("web-under-thickness", "warning", words, at, layer.name, len(narrow))]
@@ -102,16 +102,21 @@ def _runs(
         needed = max(layer.hole / (1 - sheet.least_share), layer.hole + sheet.least_web)
         # In a field of holes, more webs than holes, leaving out a few mends nothing.
         row = len(members) <= len(np.unique(pairs[members]))
+        needs = percent(sheet.least_share, 0)
         leave = f"leave out one in {_one_in(share, sheet)}, " if row else ""
         words = (
-            f"{len(members)} thin webs hang together: {percent(share)} of the sheet is left along "
-            f"them, {percent(sheet.least_share, 0)} are needed or it parts like a stamp: lay these "
-            f"stones {mm(needed)} from centre to centre, {leave}take a smaller size, or split the "
-            "layer in two templates"
+            f"{len(members)} thin webs hang together: {_share_left(share)} of the sheet is left "
+            f"along them, {needs} are needed or it parts like a stamp: lay these stones "
+            f"{mm(needed)} from centre to centre, {leave}take a smaller size, or split the layer "
+            "in two templates"
         )
         at = _middle(layer, pairs[members])
         found.append(Finding("tear-line", "warning", words, at, layer.name, len(members)))
     return found
+
+
+def _share_left(share: float) -> str:
+    return percent(share) if share > 0 else "nothing"
 
 
 def _one_in(share: float, sheet: Sheet) -> int:
@@ -215,9 +220,10 @@ def _across(layer: Layer, sheet: Sheet, page: Page) -> list[Finding]:
         if cut.share >= sheet.least_share or not cut.holes:
             continue
         x, y = layer.centres[cut.holes[len(cut.holes) // 2]].tolist()
+        holes = counted(len(cut.holes), "hole")
         message = (
             f"{words} only {mm(cut.left, 1)} of the sheet ({percent(cut.share)}) are left on a "
-            f"line through {len(cut.holes)} holes, {percent(sheet.least_share, 0)} are needed: "
+            f"line through {holes}, {percent(sheet.least_share, 0)} are needed: "
             "leave a wider margin, widen the gap, or split the layer"
         )
         found.append(Finding("weak-across", "warning", message, (x, y), layer.name))
@@ -241,8 +247,8 @@ def _rings(
             continue
         x, y = corners.mean(axis=0).tolist()
         message = (
-            f"a piece of {solid / 100:.1f} cm2 hangs on {len(ring)} webs, {percent(share)} of its "
-            f"rim; {percent(needed)} are needed: widen the gap of that ring or leave out a few "
+            f"a piece of {solid / 100:.1f} cm2 hangs on {len(ring)} webs, {_share_left(share)} of "
+            f"its rim; {percent(needed)} are needed: widen the gap of that ring or leave out a few "
             "stones"
         )
         found.append(Finding("hangs-on-little", "warning", message, (x, y), layer.name))

@@ -16,6 +16,7 @@ from .errors import ArtworkError, MissingExtraError
 from .files import read_bytes
 from .svg import DEFAULT_MM, read_svg
 from .svg.knockout import background
+from .units import counted
 
 #: Signatures of the pictures that are traced.
 _PNG, _JPEG = b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff"
@@ -108,7 +109,7 @@ def trace(
         words = f"the background ({left_out}) is left out; --knock-out {KEEP_ALL} keeps it"
         notes = [words if "cut what lies under" in note else note for note in notes]
     number = len(np.unique(few.reshape(-1, 3), axis=0))
-    notes.append(f"traced from a picture in {number} colours: look at it before you cut")
+    notes.append(f"traced from a picture in {counted(number, 'colour')}: look at it before you cut")
     return replace(artwork, notes=tuple(notes))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .artwork import Artwork, Skipped
 from .findings import Finding
-from .svg.skips import DRAWS_NOTHING, NOT_READ
+from .svg.skips import DRAWS_NOTHING
 from .units import counted
 
 
@@ -26,6 +26,5 @@ def _finding(entry: Skipped) -> Finding:
     words = f"{times}{entry.what}{name}{layer}{line}: {entry.reason}"
     if entry.reason in DRAWS_NOTHING:
         return Finding("draws-nothing", "note", f"gets no stones: {words}", count=entry.count)
-    whole = entry.what in NOT_READ and "(text-decoration)" not in entry.reason
-    how = "not read, so it gets no stones" if whole else "not read, or not as drawn"
+    how = "not as drawn" if entry.drawn else "not read, so it gets no stones"
     return Finding("not-read", "warning", f"{how}: {words}", count=entry.count)

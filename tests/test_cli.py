@@ -293,3 +293,37 @@ def test_a_percentage_may_have_its_sign(shop):
         result = run("stock", "job.toml", "--spare", wrong, cwd=shop)
         assert result.returncode == 2
         assert f'"{wrong}" is not a percentage from 0 to 100; write e.g. 10' in result.stderr
+
+
+def test_what_is_drawn_otherwise_is_not_said_to_get_no_stones(shop):
+    (shop / "art.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">'
+        '<linearGradient id="g"><stop stop-color="#ff0000"/></linearGradient>'
+        '<rect id="hull" x="5" y="5" width="50" height="30" fill="url(#g)"/>'
+        '<text id="motto" x="9" y="9" font-family="no such font">Row</text></svg>'
+    )
+    for arguments in (("make", "job.toml", "--out", "out"), ("lay", "art.svg", "--stone", "ss10")):
+        result = run(*arguments, cwd=shop)
+        told = [
+            line.removeprefix("warning: ")
+            for line in (result.stdout + result.stderr).splitlines()
+            if "not as drawn" in line or "not read" in line
+        ]
+        assert told[0] == (
+            'not as drawn: rect "hull" (line 1): a gradient fill was read as one flat colour '
+            "[not-read]"
+        )
+        assert told[1].startswith('not read, so it gets no stones: text "motto" (line 1): ')
+    report = json.loads((shop / "out" / "report.json").read_text())
+    assert [entry["drawn"] for entry in report["skipped"]] == [True, False]
+
+
+def test_one_of_a_thing_is_told_in_the_singular(shop):
+    (shop / "art.svg").write_text(SQUARE.replace('width="50" height="30"', 'width="3" height="3"'))
+    result = run("make", "job.toml", "--out", "out", cwd=shop)
+    assert result.stdout.startswith("job: 1 stone, ")
+    assert "crystal          1 stone   hole" in result.stdout
+    assert "1 hole of" in (shop / "out" / "01-ss10-crystal.svg").read_text()
+    assert "1 stone on 60.0 x 40.0 mm" in run("lay", "art.svg", "--stone", "ss10", cwd=shop).stderr
+    letters = run("letters", "I", "-o", "i.svg", cwd=shop).stderr
+    assert letters.startswith("1 letter, ")

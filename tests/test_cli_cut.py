@@ -313,3 +313,19 @@ def test_holes_in_one_place_are_cut_once(tmp_path, monkeypatch):
         in result.stderr
     )
     assert len(read_holes((tmp_path / "o" / "01-ss6-any.svg").read_bytes())) == 5
+
+
+def test_layers_of_no_known_stone_have_their_number_and_one_hole_is_one(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "theirs.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="40mm" viewBox="0 0 90 40">'
+        '<circle cx="20" cy="20" r="9.3"/><circle cx="85" cy="20" r="6.4"/></svg>'
+    )
+    _, text = run(check_command, "theirs.svg", "--format", "json")
+    findings = {(f["code"], f["layer"]): f["message"] for f in json.loads(text)["findings"]}
+    for layer, size in (("01-unknown-any", "12.8"), ("02-unknown-any", "18.6")):
+        assert findings["no-such-stone", layer] == (
+            f"1 hole of {size} mm: no stone size fits with a clearance of 0.5 mm: name the right "
+            "sheet, or is the file at another scale?"
+        )
+    assert findings["off-page", ""] == ("1 hole reaches over the page's edge (circle-2): move it")

@@ -182,6 +182,8 @@ def test_a_bare_shape_says_why_and_what_to_do():
         "gets no stones from lay[1]: it is 2 mm wide at most, less than ss10 (2.8 mm); choose a "
         "smaller size or make the drawing wider"
     )
+    (words,) = bare_words(wide, square("nearly", 40, 0, 2.799), pattern="spine")
+    assert "it is 2.799 mm wide at most, less than ss10 (2.8 mm)" in words
     (words,) = bare_words(wide, square("on top", 10, 10, 8.0))
     assert "the stones of wide stand there; pick it in a rule before that of wide" in words
     points = np.array([[40.0, 5], [80, 5]])

@@ -129,6 +129,13 @@ def row(count, pitch):
     return np.column_stack((np.arange(count) * pitch, np.zeros(count)))
 
 
+def test_where_holes_overlap_nothing_is_left_of_the_sheet():
+    (finding,) = check_strength([layer(row(RUN_WEBS + 1, 4.5))], SHEET, Page(400, 60, (100, 30)))
+    assert finding.message.startswith(
+        "8 thin webs hang together: nothing of the sheet is left along them"
+    )
+
+
 def test_a_run_of_thin_webs_is_a_tear_line_with_place_and_mend():
     # web 0.3 on a pitch of 5.3: 5.7 % left where 7 % are needed
     holes = row(RUN_WEBS + 1, 5.3)

@@ -10,7 +10,7 @@ import click
 
 from stonelayout.catalogue import DEFAULT_SHEET
 from stonelayout.text import ALIGNMENTS, DEFAULT_FACE, DEFAULT_LINE_SPACING, Setting, Text
-from stonelayout.units import mm
+from stonelayout.units import counted, mm
 
 from .common import (
     LENGTH,
@@ -147,7 +147,7 @@ def _words(
     x0, y0, x1, y1 = lettering.bounds
     lines = [f"note: {note}" for note in lettering.notes]
     lines.append(
-        f"{len(lettering.letters)} letters, {x1 - x0:.1f} x {y1 - y0:.1f} mm, capitals "
+        f"{counted(len(lettering.letters), 'letter')}, {x1 - x0:.1f} x {y1 - y0:.1f} mm, capitals "
         f"{mm(lettering.capital, 1)}, tracking {mm(lettering.tracking)}"
     )
     why = f' ("{least.letter}": {least.reason})' if least.letter else f" ({least.reason})"

@@ -117,7 +117,7 @@ def _summary(report: Mapping[str, Any], out: str) -> None:
         web = layer["least_web"]
         click.echo(
             f"  {lift:>2}. {layer['size']} {layer['colour']:12}{layer['count']:>6} "
-            f"stones  hole {layer['hole']:.2f} mm  "
+            f"{'stones' if layer['count'] != 1 else 'stone '}  hole {layer['hole']:.2f} mm  "
             + (f"least web {web:.2f} mm  " if web is not None else "")
             + layer["file"]
         )

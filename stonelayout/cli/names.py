@@ -179,7 +179,7 @@ def _make_missing(
         [found.tasks[k] for k in missing],
         workers,
         cluster,
-        lambda count: say(f"a worker died; {count} designs are tried once more, each by itself"),
+        lambda count: say(f"a worker died; {counted(count, 'design')} tried once more, each alone"),
     )
     try:
         for index, done in results:

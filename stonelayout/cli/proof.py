@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from stonelayout.units import counted
+
 from .common import catalogue_option, load_catalogue, say, sheet_option, write_result
 from .designs import open_design
 
@@ -61,5 +63,5 @@ def command(
     else:
         svg = proof_svg(one.layout, catalogue.colours, cloth, findings, name, counts=not customer)
         write_result(output, svg if ending == ".svg" else png(svg))
-    say(f"{len(one.layout)} stones: {output}")
+    say(f"{counted(len(one.layout), 'stone')}: {output}")
     return 0

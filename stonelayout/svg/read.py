@@ -187,7 +187,7 @@ class _Reader:
             return
         for paint in paints.values():
             if paint.note:
-                walker.skip(node, frame, paint.note)
+                walker.skip(node, frame, paint.note, drawn=True)
         self.shapes.append(shape)
 
     def _geometry(self, visit: Visit, has_fill: bool, has_stroke: bool) -> tuple[Drawn, float]:

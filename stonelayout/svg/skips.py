@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 from stonelayout.artwork import Skipped
@@ -58,6 +59,7 @@ class SkipList:
         layer: str,
         line: int,
         count: int = 1,
+        drawn: bool = False,
     ) -> None:
         """Add one element."""
         key: tuple[object, ...] = (what, reason, layer)
@@ -65,9 +67,9 @@ class SkipList:
             key = (*key, element_id, line)
         old = self._entries.get(key)
         if old is None:
-            self._entries[key] = Skipped(what, reason, element_id, layer, line, count)
+            self._entries[key] = Skipped(what, reason, element_id, layer, line, count, drawn)
         else:
-            self._entries[key] = Skipped(what, reason, old.id, layer, old.line, old.count + count)
+            self._entries[key] = replace(old, count=old.count + count)
 
     def entries(self) -> tuple[Skipped, ...]:
         """Return all, in the order in which they were met."""

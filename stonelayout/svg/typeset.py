@@ -77,7 +77,8 @@ def _visits(walker: Walker, frame: Frame, node: Node, placed: Sequence[_Set]) ->
         inside = replace(frame, properties=properties, use_id=name)
         if properties["text-decoration"].split()[:1] not in ([], ["none"]):
             line = properties["text-decoration"].split()[0]
-            walker.skip(span.node, inside, f"its {line} (text-decoration) is not drawn")
+            words = f"its {line} (text-decoration) is not drawn"
+            walker.skip(span.node, inside, words, drawn=True)
         yield Visit(span.node, inside, subpaths, "", span.units)
 
 

@@ -204,13 +204,13 @@ class Walker:
     def _report_effects(self, node: Node, frame: Frame) -> None:
         properties = frame.properties
         if properties["mask"] != "none" and self.target(properties["mask"]) is not None:
-            self.skip(node, frame, skips.MASKED)
+            self.skip(node, frame, skips.MASKED, drawn=True)
         if properties["filter"] != "none":
-            self.skip(node, frame, skips.FILTERED)
+            self.skip(node, frame, skips.FILTERED, drawn=True)
         if node.tag in ("path", "line", "polyline", "polygon"):
             marks = (properties[f"marker-{at}"] for at in ("start", "mid", "end"))
             if any(self.target(mark) is not None for mark in marks if mark != "none"):
-                self.skip(node, frame, skips.MARKED)
+                self.skip(node, frame, skips.MARKED, drawn=True)
 
     def target(self, text: str) -> Node | None:
         """Return the element that ``url(#id)`` names."""
@@ -230,7 +230,8 @@ class Walker:
                 return frame
             region = basic_clip(self, text, node, frame)
             if region is None:
-                self.skip(node, frame, f'its clip-path "{text}" is not read: it was taken whole')
+                words = f'its clip-path "{text}" is not read: it was taken whole'
+                self.skip(node, frame, words, drawn=True)
         else:
             region = clip_region(self, target, node, frame)
         if region is None:
@@ -335,12 +336,19 @@ class Walker:
             return []
         return [(child, entered) for child in reversed(children(target))]
 
-    def skip(self, node: Node, frame: Frame, reason: str, count: int = 1) -> None:
-        """Report an element that is not drawn, or not as it should be."""
+    def skip(
+        self, node: Node, frame: Frame, reason: str, count: int = 1, *, drawn: bool = False
+    ) -> None:
+        """Report an element that is not drawn, or (``drawn``) not as it should be."""
         if not self.quiet:
-            name = node.attrib.get("id", "")
             self.skipped.add(
-                node.tag, reason, element_id=name, layer=frame.layer, line=node.line, count=count
+                node.tag,
+                reason,
+                element_id=node.attrib.get("id", ""),
+                layer=frame.layer,
+                line=node.line,
+                count=count,
+                drawn=drawn,
             )
 
     def inherited(self, node: Node) -> Properties:

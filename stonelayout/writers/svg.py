@@ -5,7 +5,7 @@ from __future__ import annotations
 from stonelayout.layout import DECIMALS
 from stonelayout.markup import escape
 from stonelayout.template import Layer, Page, Registration
-from stonelayout.units import number
+from stonelayout.units import counted, number
 
 #: Width in mm of the lines to cut: thin enough to be taken as a hairline, wide enough to see.
 HAIRLINE_MM = 0.05
@@ -21,7 +21,7 @@ def layer_svg(layer: Layer, registration: Registration) -> str:
     page = registration.page
     width, height = (number(side, DECIMALS) for side in page.size)
     about = (
-        f"{len(layer)} holes of {number(layer.hole, 3)} mm for {layer.kind.size} "
+        f"{counted(len(layer), 'hole')} of {number(layer.hole, 3)} mm for {layer.kind.size} "
         f"{layer.kind.colour}. Cut at 100 %: one unit is one mm. {page.worked_on}".rstrip()
     )
     radius = number(page.diameter(layer.hole) / 2, DECIMALS)
