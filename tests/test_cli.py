@@ -327,3 +327,18 @@ def test_one_of_a_thing_is_told_in_the_singular(shop):
     assert "1 stone on 60.0 x 40.0 mm" in run("lay", "art.svg", "--stone", "ss10", cwd=shop).stderr
     letters = run("letters", "I", "-o", "i.svg", cwd=shop).stderr
     assert letters.startswith("1 letter, ")
+
+
+def test_lay_warns_of_webs_that_the_sheet_does_not_hold(shop):
+    lay = ("lay", "art.svg", "--stone", "ss10", "-o", "layout.json")
+    result = run(*lay, "--gap", "0.02in", cwd=shop)
+    assert result.returncode == 0
+    found = json.loads(run("check", "layout.json", "--format", "json", cwd=shop).stdout)["findings"]
+    count = sum(f["count"] for f in found if f["code"] in ("web-too-thin", "holes-meet"))
+    assert count > 50
+    assert (
+        f"warning: ss10: {count} webs thinner than sheet thin-flock holds (0.4 mm): give a gap of "
+        "0.9 mm or more, or another sheet; stonelayout check shows where\n"
+    ) in result.stderr
+    for gap in (("--gap", "0.9mm"), ()):
+        assert "thinner" not in run(*lay, *gap, cwd=shop).stderr

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from stonelayout.catalogue import DEFAULT_SHEET
 from stonelayout.errors import InputError
 from stonelayout.options import PATTERNS, STROKES, strokes_value
-from stonelayout.units import counted, mm_and_inches
+from stonelayout.units import counted, mm, mm_and_inches
 
 from .common import (
     LENGTH,
@@ -26,6 +26,10 @@ from .common import (
     write_result,
 )
 from .progress import LayingProgress
+
+if TYPE_CHECKING:
+    from stonelayout.catalogue import Sheet
+    from stonelayout.layout import Layout
 
 
 @click.command("lay")
@@ -126,6 +130,8 @@ def command(
     layout = lay(art, [rule], sheet, LayingProgress())
     for line in finding_lines((*unread(art), *smaller, *layout.findings)):
         say(line)
+    for line in _thin_webs(layout, sheet):
+        say(line)
     write_result(output, layout.to_json())
     width, height = design_size(layout)
     say(
@@ -133,6 +139,25 @@ def command(
         f"({art.size_from}); the design is {mm_and_inches(width)} x {mm_and_inches(height)}"
     )
     return exit_code(layout.findings)
+
+
+def _thin_webs(layout: Layout, sheet: Sheet) -> list[str]:
+    """Return a warning for each size whose holes this sheet cannot hold."""
+    from stonelayout.checks import check_webs
+    from stonelayout.layers import separate
+
+    lines = []
+    for layer in separate(layout, sheet):
+        found = check_webs(layer, sheet)
+        if found:
+            gap = mm(sheet.clearance + sheet.least_web, 3)
+            webs = counted(sum(finding.count for finding in found), "web")
+            lines.append(
+                f"warning: {layer.kind.size}: {webs} thinner than sheet {sheet.name} holds "
+                f"({mm(sheet.least_web)}): give a gap of {gap} or more, or another sheet; "
+                "stonelayout check shows where"
+            )
+    return lines
 
 
 def _settings(pattern: str, settings: tuple[str, ...]) -> dict[str, Any]:
