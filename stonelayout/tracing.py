@@ -16,15 +16,20 @@ from .errors import ArtworkError, MissingExtraError
 from .files import read_bytes
 from .svg import DEFAULT_MM, read_svg
 from .svg.knockout import background
-from .units import counted
+from .units import counted, mm
 
 #: Signatures of the pictures that are traced.
 _PNG, _JPEG = b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff"
-_MOST_COLOURS = 64
+FEWEST, _MOST_COLOURS = 2, 64
 #: Colours that a picture is reduced to at most when none are asked for.
 COLOURS = 8
 #: ``knock_out`` that leaves nothing out, not even the background.
 KEEP_ALL = "none"
+#: Pixels larger than this in mm show as steps along an edge of stones.
+COARSE_MM = 0.6
+#: Colours no further apart than this, of 441 between black and white, are one: a JPEG writes a flat
+#: colour in several.
+ALIKE = 16.0
 #: A colour with a smaller share of inner pixels is a blend along edges.
 BLEND = 0.25
 
@@ -60,8 +65,8 @@ def trace(
         raise ArtworkError(
             "a picture has no size in mm: give a width or a height (--width 240mm)", file=name
         )
-    if not 2 <= colours <= _MOST_COLOURS:
-        raise ArtworkError(f"{colours} colours; give 2 to {_MOST_COLOURS}", file=name)
+    if not FEWEST <= colours <= _MOST_COLOURS:
+        raise ArtworkError(f"{colours} colours; give {FEWEST} to {_MOST_COLOURS}", file=name)
     try:
         import vtracer
         from PIL import Image
@@ -103,13 +108,31 @@ def trace(
             left_out = background(seen)
         except ArtworkError:
             left_out = KEEP_ALL
-    artwork = read_svg(data, **sizes, knockout=None if left_out == KEEP_ALL else left_out)
+    try:
+        artwork = read_svg(data, **sizes, knockout=None if left_out == KEEP_ALL else left_out)
+    except ArtworkError:
+        if knock_out is not None or left_out == KEEP_ALL:
+            raise
+        words = f"nothing is seen in the picture but its background ({left_out})"
+        raise ArtworkError(f"{words}: take a larger or clearer picture", file=name) from None
     notes = list(artwork.notes)
     if knock_out is None and left_out != KEEP_ALL:
         words = f"the background ({left_out}) is left out; --knock-out {KEEP_ALL} keeps it"
         notes = [words if "cut what lies under" in note else note for note in notes]
     number = len(np.unique(few.reshape(-1, 3), axis=0))
-    notes.append(f"traced from a picture in {counted(number, 'colour')}: look at it before you cut")
+    pixel = artwork.size[0] / few.shape[1]
+    if pixel > COARSE_MM:
+        notes.append(
+            f"the picture is coarse: {few.shape[1]} x {few.shape[0]} px, so that a pixel is "
+            f"{mm(pixel)} and edges come out in steps; a larger picture gives better ones"
+        )
+    words = f"traced from a picture in {counted(number, 'colour')}: look at it before you cut"
+    if number > FEWEST:
+        words += (
+            f"; if it shall have fewer, say how many: colours = {number - 1} in the job, or "
+            f"--colours {number - 1}"
+        )
+    notes.append(words)
     return replace(artwork, notes=tuple(notes))
 
 
@@ -123,27 +146,34 @@ def few_colours(
 ) -> npt.NDArray[np.uint8]:
     """Return the colours (h, w, 3) of a picture given by ``index`` (h, w) into ``palette`` (n, 3).
 
-    The colour with the fewest inner pixels (whose eight neighbours are alike) joins the one nearest
-    to it, until ``most`` are left and none is a mere blend along the edges of others.
+    Two colours that are ALIKE become one. Then the colour with the fewest inner pixels (whose
+    four neighbours are of it too) joins the one nearest to it, until ``most`` are left and none
+    is a mere blend along the edges of others.
     """
-    inner = np.ones(index.shape, dtype=np.bool_)
-    for axis in (0, 1):
-        same = index == np.roll(index, 1, axis)
-        inner &= same & np.roll(same, -1, axis)
-    number = int(index.max()) + 1
-    count = np.bincount(index.ravel(), minlength=number)
-    core = np.bincount(index[inner], minlength=number)
-    colour = palette[:number].astype(np.float64)
-    joins = np.arange(number)
-    kept = np.flatnonzero(count)
-    while len(kept) > 1:
-        least = kept[np.lexsort((kept, core[kept]))[0]]
-        if len(kept) <= most and core[least] >= BLEND * count[least]:
+    colour = palette[: int(index.max()) + 1].astype(np.float64)
+    apart = np.sqrt(((colour[:, None] - colour) ** 2).sum(axis=2))
+    np.fill_diagonal(apart, np.inf)
+    around = np.stack([index, *(np.roll(index, step, axis) for axis in (0, 1) for step in (1, -1))])
+    alike = (around == index).all(axis=0)
+    around = around[:, ~alike]
+    pixels = np.bincount(index.ravel(), minlength=len(colour))
+    inside = np.bincount(index[alike], minlength=len(colour))
+    joins = np.arange(len(colour), dtype=np.uint8)
+    while True:
+        seen = joins[around]
+        inner = seen[0, (seen == seen[0]).all(axis=0)]
+        count = np.bincount(joins, pixels, len(colour))
+        core = np.bincount(joins, inside, len(colour)) + np.bincount(inner, minlength=len(colour))
+        kept = np.flatnonzero(count)
+        kept = kept[np.lexsort((kept, core[kept]))]
+        if len(kept) < 2:
             break
-        kept = kept[kept != least]
-        nearest = kept[((colour[kept] - colour[least]) ** 2).sum(axis=1).argmin()]
-        joins[joins == least] = nearest
-        core[nearest] += core[least]
-        count[nearest] += count[least]
+        between = apart[np.ix_(kept, kept)]
+        least = 0
+        if between.min() < ALIKE:
+            least = int(np.unravel_index(between.argmin(), between.shape)[0])
+        elif len(kept) <= most and core[kept[0]] >= BLEND * count[kept[0]]:
+            break
+        joins[joins == kept[least]] = kept[between[least].argmin()]
     found: npt.NDArray[np.uint8] = palette[joins[index]]
     return found

@@ -82,3 +82,65 @@ def test_the_rarest_inner_colour_joins_its_nearest():
     assert found[9, 5].tolist() == [0, 0, 0]
     assert len(np.unique(found.reshape(-1, 3), axis=0)) == 3
     assert len(np.unique(few_colours(index, palette, 2).reshape(-1, 3), axis=0)) == 2
+
+
+def flag(tmp_path, size, name, **saved):
+    """A navy ring round a red arrow on white, drawn eight times as large, then made smaller."""
+    image = pytest.importorskip("PIL.Image")
+    draw = pytest.importorskip("PIL.ImageDraw")
+    canvas = image.new("RGB", (1600, 1600), "white")
+    pen = draw.Draw(canvas)
+    pen.ellipse((150, 150, 1450, 1450), fill="#143ca0")
+    pen.ellipse((330, 330, 1270, 1270), fill="white")
+    pen.polygon([(800, 380), (1080, 640), (520, 640)], fill="#c81e1e")
+    pen.rectangle((670, 640, 930, 1150), fill="#c81e1e")
+    path = tmp_path / name
+    canvas.resize((size, size), image.Resampling.LANCZOS).save(path, **saved)
+    return path
+
+
+@pytest.mark.parametrize("quality", [95, 85, 75, 60])
+@pytest.mark.parametrize("size", [150, 500])
+def test_a_flat_jpeg_is_traced_in_its_own_colours(tmp_path, size, quality):
+    pytest.importorskip("vtracer")
+    art = trace(flag(tmp_path, size, "flag.jpg", quality=quality), width=150.0)
+    assert len(art.shapes) == 2  # the ring and the arrow, no specks
+    assert len({shape.fill for shape in art.shapes}) == 2
+    assert art.notes[-1] == (
+        "traced from a picture in 3 colours: look at it before you cut; if it shall have fewer, "
+        "say how many: colours = 2 in the job, or --colours 2"
+    )
+
+
+def test_a_small_picture_keeps_its_colours_and_is_told_to_be_coarse(tmp_path):
+    pytest.importorskip("vtracer")
+    art = trace(flag(tmp_path, 60, "small.png"), width=150.0)
+    assert len({shape.fill for shape in art.shapes}) == 2
+    ring = max(shape.area.area for shape in art.shapes)
+    assert ring == pytest.approx(3.14159 * (650**2 - 470**2) * (150 / 1600) ** 2, rel=0.15)
+    assert art.notes[-2] == (
+        "the picture is coarse: 60 x 60 px, so that a pixel is 2.5 mm and edges come out in "
+        "steps; a larger picture gives better ones"
+    )
+    fine = trace(flag(tmp_path, 500, "fine.png"), width=150.0)
+    assert not any("coarse" in note for note in fine.notes)
+
+
+def test_a_picture_of_nothing_but_background_is_told_as_such(tmp_path):
+    pytest.importorskip("vtracer")
+    image = pytest.importorskip("PIL.Image")
+    image.new("RGB", (90, 90), "white").save(tmp_path / "empty.png")
+    with pytest.raises(ArtworkError) as told:
+        trace(tmp_path / "empty.png", name="empty.png", width=90.0)
+    assert str(told.value) == (
+        "empty.png: nothing is seen in the picture but its background (#ffffff): take a larger or "
+        "clearer picture"
+    )
+
+
+def test_colours_that_are_alike_become_one_and_others_stay_apart():
+    palette = np.array([[200, 30, 30], [206, 36, 30], [20, 60, 160], [20, 60, 200]], np.uint8)
+    index = np.repeat(np.arange(4, dtype=np.uint8), 100).reshape(20, 20)
+    found = {tuple(colour) for colour in few_colours(index, palette, 8).reshape(-1, 3).tolist()}
+    assert len(found) == 3
+    assert {(20, 60, 160), (20, 60, 200)} < found
