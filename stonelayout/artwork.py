@@ -51,7 +51,8 @@ class Shape:
 
     ``id`` is unique in the artwork (made up as ``path-3`` where the file gives none); ``layer``
     and ``layer_id`` are the name and id of the layer (or nearest named group) it stands in, ""
-    for none; ``fill`` and ``stroke`` are ``"#rrggbb"`` or None; ``line`` is its line in the file.
+    for none, ``groups`` the ids of all groups round it, outermost first; ``fill`` and ``stroke``
+    are ``"#rrggbb"`` or None; ``line`` is its line in the file.
 
     ``area`` is the filled region (polygons, mm), None when it is not filled; ``outline`` holds
     the flattened subpaths as drawn; ``stroke_area`` is the region that the stroke covers, None
@@ -69,6 +70,7 @@ class Shape:
     stroke_area: BaseGeometry | None = None
     line: int | None = None
     tag: str = "path"
+    groups: tuple[str, ...] = ()
 
     @property
     def kind(self) -> str:

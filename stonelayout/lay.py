@@ -48,7 +48,7 @@ def matches(pick: Pick, shape: Shape) -> bool:
     """Tell whether a shape has everything that a pick names."""
     return pick.all or (
         (pick.layer is None or pick.layer in (shape.layer, shape.layer_id))
-        and (pick.id is None or pick.id == shape.id)
+        and (pick.id is None or pick.id in (shape.id, *shape.groups))
         and (pick.fill is None or pick.fill == (shape.fill or "none"))
         and (pick.stroke is None or pick.stroke == (shape.stroke or "none"))
     )
@@ -82,13 +82,20 @@ def _nearest(pick: Pick, artwork: Artwork) -> str:
     shapes = artwork.shapes
     have: dict[str, set[str]] = {
         "layer": {s.layer for s in shapes} | {s.layer_id for s in shapes},
-        "id": {s.id for s in shapes},
+        "id": {name for s in shapes for name in (s.id, *s.groups)},
         "fill": {s.fill or "none" for s in shapes},
         "stroke": {s.stroke or "none" for s in shapes},
     }
     for key, names in have.items():
         value = getattr(pick, key)
         if value is not None and value not in names:
+            held = [e for e in artwork.skipped if value in (e.id, e.layer)]
+            if held and key in ("layer", "id"):
+                what = f"{held[0].what} {held[0].id}".strip()
+                return f"; what it holds is not read: {what}: {held[0].reason}"
+            other = {"layer": "id", "id": "layer"}.get(key, key)
+            if value in have[other]:
+                return f'; it is no {key}: write {other} = "{value}"'
             return f"; {unknown(value, names - {''}, key)}"
     return "; each of them is there, but no shape has all at once"
 

@@ -18,6 +18,7 @@ from stonelayout.lay import clear_of, lay, least_distance, matches, pick_shapes
 from stonelayout.measures import measure_fill
 from stonelayout.neighbours import nearest_distances
 from stonelayout.patterns.base import Laid, Obstacles
+from stonelayout.svg import read_svg
 
 CATALOGUE = load_catalogue()
 SHEET = CATALOGUE.sheet("thin-flock")
@@ -255,3 +256,48 @@ def test_bound_holds_for_a_row_in_a_bar_that_is_a_hair_narrower_than_the_stone()
     reach = shapely.buffer(shapely.points(layout.centres), layout.diameters / 2, quad_segs=256)
     under = shapely.area(shapely.intersection(box(0, 0, 40, wide), reach)).sum() / (40 * wide)
     assert entry["cover"] == pytest.approx(under, abs=1e-4)
+
+
+GROUPS = """<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="60mm"
+ viewBox="0 0 100 60" xmlns:inkscape="http://www.inkscape.org/namespaces/inkscape">
+<g id="ring"><rect id="a" x="5" y="5" width="9" height="9"/>
+<g id="inner"><rect id="b" x="25" y="5" width="9" height="9"/></g></g>
+<g id="title"><text x="9" y="50" font-family="no such font">Row</text></g>
+<g id="L" inkscape:groupmode="layer" inkscape:label="Base">
+<g id="deep"><rect id="c" x="65" y="5" width="9" height="9"/></g></g></svg>"""
+
+
+def picked(pick):
+    (shapes,) = pick_shapes(read_svg(GROUPS.encode(), name="art.svg"), [rule(pick)])
+    return [shape.id for shape in shapes]
+
+
+@pytest.mark.parametrize(
+    ("pick", "ids"),
+    [
+        (Pick(id="ring"), ["a", "b"]),
+        (Pick(id="inner"), ["b"]),
+        (Pick(id="a"), ["a"]),
+        (Pick(id="deep"), ["c"]),
+        (Pick(id="L"), ["c"]),
+        (Pick(layer="ring"), ["a"]),
+        (Pick(layer="Base", id="deep"), ["c"]),
+    ],
+)
+def test_the_id_of_a_group_picks_all_that_it_holds(pick, ids):
+    assert picked(pick) == ids
+
+
+@pytest.mark.parametrize(
+    ("pick", "words"),
+    [
+        (Pick(layer="deep"), 'layer "deep"; it is no layer: write id = "deep"'),
+        (Pick(id="Base"), 'id "Base"; it is no id: write layer = "Base"'),
+        (Pick(id="rnig"), 'id "rnig"; unknown id "rnig"; did you mean ring?'),
+        (Pick(layer="title"), 'layer "title"; what it holds is not read: text: '),
+    ],
+)
+def test_what_picks_nothing_says_what_would(pick, words):
+    with pytest.raises(JobError) as told:
+        picked(pick)
+    assert f"no shape in art.svg has {words}" in str(told.value)

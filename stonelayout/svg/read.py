@@ -182,6 +182,7 @@ class _Reader:
             stroke_area=edge,
             line=node.line,
             tag=node.tag,
+            groups=frame.groups,
         )
         if not self._on_page(shape, visit):
             return

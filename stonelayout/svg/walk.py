@@ -44,6 +44,7 @@ class Frame:
     layer: str = ""
     layer_id: str = ""
     in_layer: bool = False
+    groups: tuple[str, ...] = ()
     clip: BaseGeometry | None = None
     uses: tuple[Node, ...] = ()
     context: tuple[str, str] = ("none", "none")
@@ -187,6 +188,7 @@ class Walker:
             layer=layer[0],
             layer_id=layer[1],
             in_layer=layer[2],
+            groups=(*outer.groups, *self._group(node)),
         )
         units = self.units(inside)
         own = matrix_of(node, properties, units, outer.origin, self)
@@ -200,6 +202,11 @@ class Walker:
         if node.tag == "svg" and node is not self.root:
             return self._viewport(node, framed)
         return framed
+
+    def _group(self, node: Node) -> tuple[str, ...]:
+        """Return the id of an element that holds others, in a tuple; () for any other."""
+        holds = node.tag in (*CONTAINERS, "use", "switch") and node is not self.root
+        return (node.attrib["id"],) if holds and node.attrib.get("id") else ()
 
     def _report_effects(self, node: Node, frame: Frame) -> None:
         properties = frame.properties
