@@ -102,7 +102,8 @@ def _entry(line: int, values: Mapping[str, str], names: Names, columns: Sequence
         if not values[count].isdecimal() or not 1 <= int(values[count]) <= MOST_COPIES:
             raise InputError(f'{count} "{values[count]}" is not a number of copies')
         copies = int(values[count])
-    label = " ".join(fill(names.label or f"{{{columns[0]}}}", values).split())
+    label = fill(names.label or f"{{{columns[0]}}}", values).replace("\\n", " ")
+    label = " ".join(label.split())
     return Entry(line, values, label or f"line {line}", copies)
 
 

@@ -352,6 +352,8 @@ def test_a_cell_of_two_lines_is_set_in_two_lines():
     data = read_toml(JOB, "choir.toml")
     line = filled(data, {"name": r"Ada\nBrook", "number": "7", "size": "ss6"})
     assert line["text"][0]["words"] == "Ada\nBrook"
+    (entry,), _ = read_list("name\nAda\\nBrook\n", "l.csv", LISTED)
+    assert entry.label == "Ada Brook"
 
 
 def test_a_crest_needs_no_name_but_a_rule():
