@@ -329,3 +329,24 @@ def test_layers_of_no_known_stone_have_their_number_and_one_hole_is_one(tmp_path
             "sheet, or is the file at another scale?"
         )
     assert findings["off-page", ""] == ("1 hole reaches over the page's edge (circle-2): move it")
+
+
+def test_numbers_of_faults_stand_apart_and_no_fault_is_no_ring(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    twice = "".join(f'<circle cx="{x}" cy="20" r="1.25"/>' * 2 for x in range(9, 41, 4))
+    for body, faults in ((twice, 8), ('<circle cx="10" cy="20" r="1.25"/>', 0)):
+        (tmp_path / "theirs.svg").write_text(f"{FAULTY.partition('<circle')[0]}{body}</svg>")
+        run(check_command, "theirs.svg", "-o", "faults.svg")
+        root = ET.fromstring((tmp_path / "faults.svg").read_text())  # noqa: S314 - our own
+        numbers = {
+            e.text: np.array([float(e.get("x")), float(e.get("y"))])
+            for e in root.iter(f"{SVG}text")
+            if e.get("text-anchor") == "middle"
+        }
+        assert sorted(numbers) == [str(k) for k in range(1, faults + 1)]
+        rings = next(g for g in root.iter(f"{SVG}g") if g.get("id") == "faults")
+        assert len(rings) == faults
+        for k, ring in enumerate(rings, start=1):
+            own = np.array([float(ring.get("cx")), float(ring.get("cy"))])
+            apart = [np.hypot(*(at - own)) for name, at in numbers.items() if name != str(k)]
+            assert min(apart) > float(ring.get("r"))  # no other number stands in the ring

@@ -9,13 +9,15 @@ import numpy as np
 
 from stonelayout.findings import Finding
 from stonelayout.markup import escape
-from stonelayout.template import Layer
+from stonelayout.template import Layer, Points
 from stonelayout.units import number
 
 #: Faults that are listed in words; the others are ringed alone.
 MOST_LISTED = 60
 #: Room round the holes in mm, and the least width in mm of a picture that holds words.
 MARGIN_MM, LEAST_WIDTH_MM = 8.0, 120.0
+#: Directions in which a number may stand beside its ring.
+WAYS = 24
 _HOLE, _INK, _ERROR, _WARNING = "#8d96a6", "#22262e", "#d1002f", "#b86b00"
 
 
@@ -59,11 +61,16 @@ def faults_svg(layers: Sequence[Layer], findings: Sequence[Finding], title: str)
     lines.append(f'</g><g id="faults" fill="none" stroke-width="{number(0.7 * unit, 3)}">')
     lines += [_ring(finding, radius) for finding in shown]
     lines.append(f'</g><g stroke="#ffffff" stroke-width="{number(unit, 3)}">')
-    aside = 0.75 * radius + 0.4 * unit
+    places = np.array([finding.at for finding in shown], dtype=np.float64).reshape(-1, 2)
+    kept_clear = np.concatenate([*(centres for centres, _ in holes), places])
     for k, finding in enumerate(shown[:MOST_LISTED], start=1):
-        x, y = finding.at or (0.0, 0.0)
-        halo = _text(x + aside, y - aside, str(k), 3.6 * unit, _colour(finding))
-        lines.append(halo.replace("<text", '<text paint-order="stroke"', 1))
+        at = _aside(places[k - 1], radius + 2 * unit, kept_clear)
+        kept_clear = np.concatenate((kept_clear, [at]))
+        number_at = (float(at[0]), float(at[1]) + 1.3 * unit)
+        words_at = _text(*number_at, str(k), 3.6 * unit, _colour(finding))
+        lines.append(
+            words_at.replace("<text", '<text paint-order="stroke" text-anchor="middle"', 1)
+        )
     return "\n".join([*lines, "</g>", *words, "</svg>", ""])
 
 
@@ -73,6 +80,15 @@ def _ring(finding: Finding, radius: float) -> str:
         f'<circle cx="{number(x, 3)}" cy="{number(y, 3)}" r="{number(radius, 3)}" '
         f'stroke="{_colour(finding)}"/>'
     )
+
+
+def _aside(at: Points, distance: float, others: Points) -> Points:
+    """Return the place (2,) at a distance from ``at`` that is farthest from others (n, 2)."""
+    angles = np.linspace(0, 2 * np.pi, WAYS, endpoint=False)
+    places: Points = at + distance * np.column_stack((np.cos(angles), np.sin(angles)))
+    room = np.hypot(*(places[:, None] - others).transpose(2, 0, 1)).min(axis=1)
+    best: Points = places[int(room.round(6).argmax())]
+    return best
 
 
 def _listed(shown: Sequence[Finding], x: float, y: float, unit: float) -> tuple[list[str], float]:
