@@ -207,7 +207,9 @@ def _between_three(centres: Points, weights: Points) -> Points:
     )  # x = fixed + t slope
     square, mixed = (slope**2).sum(axis=1), 2 * (fixed * slope).sum(axis=1) - w[:, 0]
     root = np.sqrt(np.maximum(mixed**2 - 4 * square * (fixed**2).sum(axis=1), 0.0))
-    # the smaller root t, written so that it holds for equal weights too
-    t = 2 * (fixed**2).sum(axis=1) / np.maximum(root - mixed, 1e-300)
-    found: Points = origin + fixed + t[:, None] * slope
+    # the smaller root t, written so that it holds for equal weights too; some have none
+    down = root - mixed
+    some = down > 0
+    t = 2 * (fixed[some] ** 2).sum(axis=1) / down[some]
+    found: Points = origin[some] + fixed[some] + t[:, None] * slope[some]
     return found

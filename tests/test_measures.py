@@ -46,6 +46,16 @@ def test_row_order_counts_stones_between_two_neighbours_along_the_outline():
     assert row_order(bar, row * [1.4, 1], 1.0) == 0
 
 
+def test_three_stones_of_unlike_sizes_may_have_no_place_alike_far_from_all():
+    room = shapely.box(-9, -9, 9, 9)
+    centres, keep = np.array([[-0.3, 2.6], [-3.8, -4.0], [-2.2, -1.0]]), np.array([9.0, 0.2, 9.0])
+    with np.errstate(all="raise"):
+        found = largest_empty(room, centres, keep)
+    places = np.stack(np.meshgrid(*[np.linspace(-9, 9, 361)] * 2), axis=-1).reshape(-1, 2)
+    away = np.hypot(*(places[:, None] - centres).transpose(2, 0, 1)) / keep
+    assert found == pytest.approx(away.min(axis=1).max(), abs=0.02)
+
+
 def test_largest_empty_disc_inside_and_on_the_outline():
     room = box(0, 0, 4, 4)
     assert largest_empty(room, grid(5, 5)) == pytest.approx(math.sqrt(0.5))
