@@ -4,7 +4,7 @@ import itertools
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from stonelayout.artwork import Line
@@ -166,6 +166,7 @@ def test_a_gap_between_two_shared_stones_takes_the_stone_that_fits_off_its_middl
         st.tuples(st.floats(0, 24), st.floats(0, 24), st.floats(3, 24)), min_size=2, max_size=4
     )
 )
+@example([(19.0, 0.0, 3.0), (18.6875, 0.0, 6.0), (0.0, 0.0, 3.0), (21.375, 3.25, 4.625)])
 def test_no_place_for_a_stone_is_left_on_lines_that_meet(starts):
     lines = []
     for k, (x, y, long) in enumerate(starts):

@@ -108,7 +108,8 @@ def _slide(
     start = float(line.at[k])
     steps = np.linspace(0.0, reach, _SLIDES)
     spots = line.path.at(start + steps)
-    clear = _clear_about(line, int(line.size[k]), spots[0], 3 * pitch, lines, stands, pitches)
+    near = (TOUCH_MM, 3 * pitch)
+    clear = _clear_about(line, int(line.size[k]), spots[0], near, lines, stands, pitches)
     free = clear(spots[1:])
     if free.all():
         return float(reach)
@@ -127,21 +128,22 @@ def _clear_about(
     line: RowAtWork,
     size: int,
     spot: Points,
-    reach: float,
+    near: tuple[float, float],
     lines: list[RowAtWork],
     stands: Stands,
     pitches: Points,
 ) -> Callable[[Points], npt.NDArray[np.bool_]]:
     """Return what tells which points (n, 2) near a spot have room for a stone of a size.
 
-    Stones within ``reach`` mm of the spot count, but not one that stands on it.
+    Stones count that are further from the spot than the first of ``near``, in mm, and nearer than
+    the second.
     """
-    around = [other for other in lines if len(other.at) and other.reaches(spot, reach)]
+    around = [other for other in lines if len(other.at) and other.reaches(spot, near[1])]
     others = np.concatenate([np.empty((0, 2)), *(other.centres for other in around)])
     least = np.concatenate([np.empty(0), *(pitches[other.size] for other in around)])
     away = np.hypot(*(others - spot).T)
-    near = (away > TOUCH_MM) & (away < reach)
-    others, least = others[near], (least[near] + pitches[size]) / 2
+    count = (away > near[0]) & (away < near[1])
+    others, least = others[count], (least[count] + pitches[size]) / 2
 
     def clear(points: Points) -> npt.NDArray[np.bool_]:
         apart = np.hypot(*(points[:, None, :] - others[None, :, :]).transpose(2, 0, 1))
@@ -173,8 +175,8 @@ def fill_gaps(line: RowAtWork, lines: list[RowAtWork], stands: Stands, pitches: 
         if kept[0] != kept[-1] or stop - start < least or _is_given(line, (start + stop) / 2):
             continue
         middle = line.path.at([(start + stop) / 2])[0]
-        reach = stop - start + 2 * float(pitches.max())
-        clear = _clear_about(line, kept[0], middle, reach, lines, stands, pitches)
+        near = (-1.0, stop - start + 2 * float(pitches.max()))
+        clear = _clear_about(line, kept[0], middle, near, lines, stands, pitches)
         gap = _Gap(line.path, pitch, clear)
         _insert(line, gap.places(start, stop, one is not None, two is not None), kept[0])
 
