@@ -9,6 +9,7 @@ a few of its most strained discs moved to vacancies (after arXiv 2405.16618).
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -27,8 +28,8 @@ from .walls import DEEP, Wall
 #: Rounds of pressing, and steps in each.
 ROUNDS, STEPS = 40, 50
 #: A packing with less strain than NEARLY (E / d^2) is relaxed for WAIT rounds more before discs
-#: are taken out.
-NEARLY, WAIT = 0.02, 4
+#: are taken out, and for as long as a round leaves less than FALLING of its strain.
+NEARLY, WAIT, FALLING = 0.02, 4, 0.5
 #: Discs taken out in one round stand at least this many pitches apart.
 APART = 2.5
 #: How many discs are taken out in a round, for each unit of E / d^2, and at most as a share.
@@ -42,6 +43,15 @@ AT_WALL, FLUSH = 0.12, 0.005
 DISORDER = 0.02
 #: Trials of a search batch, the pool they come from, and discs moved at most.
 BATCH, POOL, MOVED = 24, 6, 3
+
+
+@dataclass(frozen=True, eq=False)
+class _Pressed:
+    """A packing that is being pressed: rounds waited, and its last strain (E / d^2)."""
+
+    centres: Points
+    turns: int = 0
+    rest: float = 0.0
 
 
 class Packer:
@@ -121,26 +131,25 @@ class Packer:
         """
         fitting: list[Points] = []
         # a little disorder, so that rows which are a trifle too long can buckle
-        pending = [(self._shaken(start, DISORDER), 0) for start in starts if len(start)]
+        pending = [_Pressed(self._shaken(start, DISORDER)) for start in starts if len(start)]
         most = 0
         for _ in range(ROUNDS):
-            pending = [wait for wait in pending if self.count(wait[0]) >= most]
+            pending = [one for one in pending if self.count(one.centres) >= most]
             if not pending:
                 break
-            trials = [self.trial(start) for start, _ in pending]
+            trials = [self.trial(one.centres) for one in pending]
             results = relax(trials, self.pitch, self.wall, STEPS)
-            waited = [turns for _, turns in pending]
-            pending = []
-            for (centres, rest), turns in zip(results, waited, strict=True):
+            was, pending = pending, []
+            for one, (centres, rest) in zip(was, results, strict=True):
                 if rest == 0:
                     fitting.append(centres)
                     most = max(most, self.count(centres))
-                elif rest < NEARLY and turns < WAIT:
-                    pending.append((centres, turns + 1))
+                elif rest < NEARLY and (one.turns < WAIT or rest < FALLING * one.rest):
+                    pending.append(_Pressed(centres, one.turns + 1, rest))
                 elif len(centres) > 1:
                     if rest < CLOSE:
                         self.close.append(centres)
-                    pending.append((self._thinned(centres, rest), 0))
+                    pending.append(_Pressed(self._thinned(centres, rest)))
         return fitting
 
     def _thinned(self, centres: Points, rest: float) -> Points:
