@@ -65,19 +65,21 @@ def tiled(tiles: Sequence[Tile]) -> tuple[str, ...]:
     opposite = {"right": "left", "bottom": "top"}
     return (
         f"The design is larger than a sheet, so that it is cut in {len(tiles)} tiles. Take one "
-        "piece of tape as large as the whole design and its marks, and lift in the order of the "
-        "list.",
-        "First template: lay the left side of the tape along the register edge of tile 1, so that "
-        "the tape reaches over where the other tiles will be. Draw all its crosses on the tape, "
-        "also those at the sides where other tiles join.",
+        "piece of tape as large as the whole design and its marks; join strips if none is wide "
+        "enough.",
+        "Draw the crosses of all tiles on the tape before you lift anything, with one template of "
+        "each tile, tile 1 first: lay the left side of the tape along its register edge, so that "
+        "the tape reaches over where the other tiles will be, and draw all its crosses, also those "
+        "at the sides where other tiles join.",
         *(
             f"Tile {later.number} joins tile {earlier.number} at its {side} side, where both have "
             "the same two crosses: seat the tape so that their pen crosses lie on the two at the "
             f"{opposite[side]} side of tile {later.number}."
             for earlier, later, side in seams(tiles)
         ),
-        "Draw the other crosses of every new tile on the tape before you lift. Its next template "
-        "is seated by all of them; no corner of the tape is needed.",
+        "Draw the other crosses of every tile so seated. Then brush and lift in the order of the "
+        "list: each template is seated by all pen crosses of its tile; no corner of the tape is "
+        "needed.",
     )
 
 

@@ -190,21 +190,27 @@ _WRITTEN = re.compile(
 )
 
 
-def without_sheet(text: str, name: str) -> tuple[str, str]:
-    """Take the row of a sheet out of a catalogue's text.
+def with_sheet(text: str, name: str, row: str) -> tuple[str, str]:
+    """Put the row of a sheet into a catalogue's text, in the place of the one it may have.
 
-    Returns the text without it, and those lines of the row that the user has added.
+    Returns the text, and the row with those lines that the user had added to it. Other sheets may
+    have it as their base, so that it must stay before them.
     """
-    kept, own = [], []
-    inside = False
+    before: list[str] = []
+    behind: list[str] = []
+    own: list[str] = []
+    inside = met = False
     for line in text.splitlines(keepends=True):
         if line.lstrip().startswith("["):
             inside = "".join(line.split("#")[0].split()) == f"[sheet.{name}]"
+            met |= inside
         elif inside and line.strip() and not _WRITTEN.match(line.strip()):
             own.append(line)
         if not inside:
-            kept.append(line)
-    return "".join(kept), "".join(own)
+            (behind if met else before).append(line)
+    row += "".join(own)
+    head, rest = "".join(before).rstrip("\n"), "".join(behind)
+    return (f"{head}\n\n" if head else "") + row + (f"\n{rest}" if rest else ""), row
 
 
 def profile_toml(name: str, base: Sheet, seen: Seen) -> str:

@@ -290,7 +290,7 @@ def lay(
     if progress:
         progress(total, total, "")
     bench.findings.extend(_not_picked(artwork.shapes, picked))
-    layout = bench.layout(artwork)
+    layout = replace(bench.layout(artwork), sheet=sheet.name)
     if not len(layout):
         raise LayoutError(
             "no stone fits anywhere: choose a smaller stone or a larger width",

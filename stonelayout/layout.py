@@ -49,6 +49,7 @@ class Layout:
 
     ``size`` is the page (width, height) in mm; ``centres`` has shape (n, 2), mm, y down;
     ``kind`` has shape (n,) and indexes ``kinds``; ``source`` names the shape of each stone.
+    ``sheet`` names the template sheet it was laid for, "" where that is not known.
     ``findings`` holds what laying had to say (stones removed, shapes not laid), ``fills`` which
     stones fill which shape: both are reported, not stored in the file.
     """
@@ -60,6 +61,7 @@ class Layout:
     source: tuple[str, ...]
     findings: tuple[Finding, ...] = ()
     fills: tuple[Fill, ...] = ()
+    sheet: str = ""
 
     def __len__(self) -> int:
         return len(self.centres)
@@ -89,6 +91,8 @@ class Layout:
             "kind": self.kind.tolist(),
             "source": list(self.source),
         }
+        if self.sheet:
+            head["sheet"] = self.sheet
         return json.dumps(head, ensure_ascii=False) + "\n"
 
     @classmethod
@@ -126,6 +130,8 @@ def _from_data(data: Any) -> Layout:
         raise LayoutError('"kind" must hold whole numbers that index "kinds"')
     if not all(isinstance(name, str) for name in data["source"]):
         raise LayoutError('"source" must hold shape ids')
+    if not isinstance(data.get("sheet", ""), str):
+        raise LayoutError('"sheet" must be the name of a template sheet')
     if min(size) <= 0:
         raise LayoutError('"size" must be positive')
     return Layout(
@@ -134,6 +140,7 @@ def _from_data(data: Any) -> Layout:
         centres=centres,
         kind=np.array(kind, dtype=np.intp),
         source=tuple(data["source"]),
+        sheet=data.get("sheet", ""),
     )
 
 

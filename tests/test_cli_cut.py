@@ -3,6 +3,7 @@
 import json
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -42,6 +43,16 @@ def run(command, *args):
     if result.exception is not None:
         raise result.exception
     return result.return_value, result.stdout
+
+
+def test_a_layout_is_cut_for_the_sheet_that_it_was_laid_for(layout, tmp_path):
+    (tmp_path / "layout.json").write_text(replace(layout, sheet="standard-flock").to_json())
+    assert run(check_command, "layout.json")[1].startswith("standard-flock: least web 0.55 mm")
+    (tmp_path / "mine.toml").write_text('[sheet.mine]\nbase = "card"\nclearance = "0.63 mm"\n')
+    (tmp_path / "layout.json").write_text(replace(layout, sheet="mine").to_json())
+    run(cut_command, "layout.json", "--out", "o", "--catalogue", "mine.toml")
+    assert 'r="1.315"' in (tmp_path / "o" / "01-ss6-crystal.svg").read_text()
+    assert run(check_command, "layout.json", "--sheet", "thin-flock")[1].startswith("thin-flock")
 
 
 @pytest.mark.usefixtures("layout")

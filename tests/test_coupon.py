@@ -165,6 +165,19 @@ def test_a_sheet_is_measured_anew_on_purpose(tmp_path, monkeypatch):
         run("--result", "--name", "card", "--drops", "1mm", "--held", "1mm", "--replace")
 
 
+def test_a_sheet_measured_anew_stays_before_those_that_have_it_as_their_base(tmp_path, monkeypatch):
+    path = tmp_path / "mine.toml"
+    path.write_text("")
+    monkeypatch.setenv("STONELAYOUT_CATALOGUE", str(path))
+    seen = ("--drops", "0.4mm", "--held", "0.35mm")
+    run("--result", "--sheet", "thin-flock", "--name", "mine", *seen)
+    run("--result", "--sheet", "mine", "--name", "finer", "--drops", "0.4mm", "--held", "0.3mm")
+    run("--result", "--name", "mine", "--drops", "0.5mm", "--held", "0.4mm", "--replace")
+    catalogue = load_catalogue(path)
+    assert (catalogue.sheet("mine").clearance, catalogue.sheet("finer").clearance) == (0.55, 0.45)
+    assert path.read_text().count("[sheet.") == 2
+
+
 def test_webs_that_a_coupon_proved_are_no_worry_and_the_sheet_has_its_price(tmp_path, monkeypatch):
     path = tmp_path / "mine.toml"
     monkeypatch.setenv("STONELAYOUT_CATALOGUE", str(path))

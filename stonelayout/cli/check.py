@@ -83,7 +83,7 @@ def command(
     from stonelayout.findings import in_order, tally
 
     catalogue = load_catalogue(catalogue_files)
-    sheet = catalogue.sheet(sheet_name or DEFAULT_SHEET)
+    sheet = sheet_for(files, sheet_name, catalogue)
     read = layers_in(files, sheet, catalogue, width)
     layers, names = read.layers, read.names
     findings = in_order((*read.findings, *_checked(read, sheet, catalogue, tile)))
@@ -148,6 +148,14 @@ def _in_one_file(layers: Sequence[Layer], names: Sequence[str], sheet: Sheet) ->
         if file == beside:
             found += check_one_sheet(one, other, sheet)
     return found
+
+
+def sheet_for(files: tuple[str, ...], sheet_name: str | None, catalogue: Catalogue) -> Sheet:
+    """Return the sheet that is named, or that a layout.json was laid for, or the usual one."""
+    for name in files:
+        if sheet_name is None and name.lower().endswith(".json"):
+            sheet_name = read_layout(name, read_bytes(name)).sheet or None
+    return catalogue.sheet(sheet_name or DEFAULT_SHEET)
 
 
 def layers_in(

@@ -89,7 +89,7 @@ def command(
 
 
 def _write_result(sheet: Sheet, catalogue: Catalogue, given: dict[str, Any]) -> None:
-    from stonelayout.coupon import Seen, profile_toml, without_sheet
+    from stonelayout.coupon import Seen, profile_toml, with_sheet
 
     missing = [f"--{key}" for key in ("name", "drops", "held") if given[key] is None]
     if missing:
@@ -110,10 +110,7 @@ def _write_result(sheet: Sheet, catalogue: Catalogue, given: dict[str, Any]) -> 
             raise InputError(f'sheet "{name}" has no base: name the sheet most like it, --sheet')
         sheet = catalogue.sheet(sheet.like[0])
     seen = Seen(given["drops"], given["held"], given["loose"], given["tore"])
-    before, own = without_sheet(before, name)
-    row = profile_toml(name, sheet, seen) + own
-    if before:
-        before = before.rstrip("\n") + "\n\n"
-    write_one(path, before + row)
+    text, row = with_sheet(before, name, profile_toml(name, sheet, seen))
+    write_one(path, text)
     say(f"wrote sheet {name} to {path}")
     click.echo(row, nl=False)

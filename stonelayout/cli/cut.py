@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from stonelayout.catalogue import DEFAULT_CUTTER, DEFAULT_SHEET
+from stonelayout.catalogue import DEFAULT_CUTTER
 from stonelayout.errors import InputError
 from stonelayout.files import write_all
 from stonelayout.job import CUT_FORMATS
@@ -100,12 +100,12 @@ def command(
 
     wanted = _formats(formats)
     catalogue = load_catalogue(catalogue_files)
-    sheet = catalogue.sheet(options["sheet_name"] or DEFAULT_SHEET)
     cutter = catalogue.cutter(options["cutter_name"])
-    from .check import layers_in
+    from .check import layers_in, sheet_for
     from .designs import TILE_HOW
 
     _no_panels(files)
+    sheet = sheet_for(files, options["sheet_name"], catalogue)
     read = layers_in(files, sheet, catalogue, options["width"])
     _once(read.findings, "already-corrected", "--bar", bool(options["bar"]))
     _once(read.findings, "already-mirrored", "--mirror", options["mirror"])

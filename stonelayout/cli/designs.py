@@ -136,7 +136,8 @@ def _open(
                 file=file,
             )
         layout = read_layout(file, data)
-        sheet, name = catalogue.sheet(sheet_name or DEFAULT_SHEET), Path(file).stem
+        sheet = catalogue.sheet(sheet_name or layout.sheet or DEFAULT_SHEET)
+        name = Path(file).stem
         if name == "layout" and Path(file).parent.name:
             name = Path(file).parent.name
         return [_opened(name, layout, sheet, copies or 1, catalogue)], []
