@@ -7,6 +7,7 @@
   const CSS_PX = 96 / 25.4; // CSS pixels a mm at true size (CSS Values and Units)
   const MARGIN = 12;
   const FOOT = 14;
+  const LABEL_PX = 40; // what a measure and its words take beside a design, however small it is shown
   const view = { scale: 1, x: (x0 + x1) / 2, y: (y0 + y1) / 2 };
   let fitted = true;
 
@@ -202,9 +203,12 @@
   }
   function fit() {
     const side = MARGIN + ($("sizes").checked ? FOOT : 0);
-    const wide = stage.clientWidth / (x1 - x0 + 2 * side);
-    const high = stage.clientHeight / (y1 - y0 + 2 * side);
-    view.scale = Math.max(0.05, Math.min(wide, high));
+    const words = $("sizes").checked ? 2 * LABEL_PX : 0;
+    const scales = [
+      [stage.clientWidth, x1 - x0],
+      [stage.clientHeight, y1 - y0],
+    ].flatMap(([room, size]) => [room / (size + 2 * side), (room - words) / size]);
+    view.scale = Math.max(0.05, Math.min(...scales));
     view.x = (x0 + x1) / 2;
     view.y = (y0 + y1) / 2;
   }
