@@ -15,6 +15,8 @@ MARK_MM = 6.0
 CLEAR_MM = 2.0
 #: Sheet left outside the marks on every side, in mm.
 MARGIN_MM = 5.0
+#: Id of the register edge in a cut file.
+EDGE = "register-edge"
 #: Length in mm of the foot of the register edge, where the tape's corner is set.
 FOOT_MM = 12.0
 #: Crosses (or pins) stand on a right triangle whose legs differ by this at least, in mm, so that
@@ -73,7 +75,7 @@ def registration(
         third += 2 * UNLIKE_MM
     crosses = ((right - half, top), (right - half, bottom), (third, bottom))
     marks = [
-        Mark("register-edge", (((left, top - half), (left, foot), (left + FOOT_MM, foot)),)),
+        Mark(EDGE, (((left, top - half), (left, foot), (left + FOOT_MM, foot)),)),
         _key(x0, top - MARK_MM / 2),
     ]
     if not pin or drawn:

@@ -56,6 +56,17 @@ def test_a_layout_is_cut_for_the_sheet_that_it_was_laid_for(layout, tmp_path):
 
 
 @pytest.mark.usefixtures("layout")
+def test_a_template_cut_again_alone_is_told_that_its_marks_are_others():
+    run(cut_command, "layout.json", "--out", "o")
+    result = CliRunner().invoke(cut_command, ["o/01-ss6-crystal.svg", "--out", "again"])
+    assert (
+        "warning: o/01-ss6-crystal.svg had register marks already, and got new ones, which fit "
+        "only the templates that were given with it: to cut a torn template again send its own "
+        "file to the cutter [marked-anew]"
+    ) in " ".join(result.stderr.split())
+
+
+@pytest.mark.usefixtures("layout")
 def test_check_a_clean_layout():
     code, text = run(check_command, "layout.json")
     assert code == 0

@@ -135,6 +135,7 @@ def command(
     piece = None if options["tile"] else marks.page
     findings = (
         *read.findings,
+        *_marked_anew(files),
         *doubled,
         *all_checks(layers, sheet, catalogue, marks.page, piece, TILE_HOW, given=read.given),
         *in_tiles(tiles),
@@ -180,6 +181,24 @@ def _no_panels(files: Sequence[str]) -> None:
                 "layout.json --as dxf --out DIR",
                 file=name,
             )
+
+
+def _marked_anew(files: Sequence[str]) -> list[Finding]:
+    """Warn where a template has register marks: new ones fit only what is written with it."""
+    from stonelayout.files import STDIN, read_bytes
+    from stonelayout.findings import Finding
+    from stonelayout.registration import EDGE
+
+    marked = [
+        name for name in files if name != STDIN and f'id="{EDGE}"'.encode() in read_bytes(name)
+    ]
+    if not marked:
+        return []
+    message = (
+        f"{marked[0]} had register marks already, and got new ones, which fit only the templates "
+        "that were given with it: to cut a torn template again send its own file to the cutter"
+    )
+    return [Finding("marked-anew", "warning", message, count=len(marked))]
 
 
 def _once(found: Sequence[Finding], code: str, option: str, given: bool) -> None:
