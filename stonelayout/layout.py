@@ -77,7 +77,7 @@ class Layout:
         return tuple(int(count) for count in found)
 
     def to_json(self) -> str:
-        """Return the layout file's text (version 1; see README, "File formats")."""
+        """Return the layout file's text, JSON of format version 1."""
         centres = np.round(self.centres, DECIMALS) + 0.0
         head = {
             "version": VERSION,

@@ -133,9 +133,10 @@ def quote(
     )
     off = shop.off(copies)
     cost = sum((line.amount for line in lines), Decimal(0))
-    charge = (1 - off) / (1 - shop.margin)
-    parts = _parts(jobs or {}, cost * charge, sheet, shop, spare, pressed)
-    price = _rounded(cost / copies * charge, shop)
+    asked = cost * (1 - off)
+    parts = _parts(jobs or {}, asked / (1 - shop.margin), sheet, shop, spare, pressed)
+    # divided once: a quotient's last digit, rounded up, would cost the customer a step
+    price = _rounded(asked / ((1 - shop.margin) * copies), shop)
     if parts:
         price = cents(sum((part.price * part.copies for part in parts), Decimal(0)) / copies)
     crossing, crossing_to = crossing_of(designs, sheet, shop, pressed) if compare else (None, "")

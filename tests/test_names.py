@@ -459,6 +459,19 @@ def test_stock_counts_all_lines_of_a_list(tmp_path):
     assert len(result.exception.problems) == 2
 
 
+def test_a_name_too_long_for_any_sheet_does_not_stop_the_others(tmp_path):
+    root = folder(tmp_path, names="name,number,size\nBo,1,ss6\n" + 40 * "Anna-" + ",1,ss6\n")
+    job = (root / "choir.toml").read_text(encoding="utf-8")
+    (root / "choir.toml").write_text(re.sub(r'width = "[^"]+"\n', "", job), encoding="utf-8")
+    make(root)
+    for command in ("stock", "quote"):
+        result = CliRunner().invoke(group, [command, str(root / "choir.toml")])
+        assert "ss6 crystal" in " ".join(result.stdout.split())
+        (told,) = (line for line in result.stderr.splitlines() if line.startswith("left out"))
+        assert "list.csv:3: Anna-" in told
+        assert "the design measures" in told
+
+
 def test_the_key_knows_everything_that_a_line_is_made_from():
     catalogue = load_catalogue()
     entry = Entry(2, {"name": "Ada"}, "Ada")

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import pytest
 from click.testing import CliRunner
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from stonelayout.catalogue import load_catalogue
@@ -245,6 +245,7 @@ def test_the_price_list():
     st.integers(0, 90),
     st.sampled_from(["0.01", "0.05", "0.50", "1", "5"]),
 )
+@example(1, 30, 0.25, 30, "0.01")  # 67.62 / 0.7 / 30 is 3.22 to the last digit
 def test_money_is_whole_cents_and_the_margin_is_kept(stones, copies, spare, margin, step):
     text = SHOP[: SHOP.index("[[break]]")].replace("0.50", step, 1)
     place = shop(text.replace('"50 %"', f'"{margin} %"', 1))

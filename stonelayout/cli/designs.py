@@ -157,12 +157,14 @@ def _open(
         try:
             artwork = job_artwork(job)
             layout = lay(artwork, job.rules, job.sheet)
+            one = _opened(job.name, layout, sheet, copies or job.copies, catalogue, job)
+            if listed:  # one that no sheet holds must not stop the others
+                cut_as(one.layers, sheet, job)
         except StoneLayoutError as error:
             if not listed:
                 raise
             left_out.append(f"{place}: {error}")
             continue
-        one = _opened(job.name, layout, sheet, copies or job.copies, catalogue, job)
         smaller = smaller_than_asked(artwork, job.rules, job.size_of)
         found.append(replace(one, unread=(*unread(artwork), *smaller)))
     return found, left_out
