@@ -12,6 +12,8 @@ from stonelayout.patterns.base import Ask, Spec
 from stonelayout.patterns.edge import edge_tracks, lay_edge
 from stonelayout.patterns.meetings import lay_rows_together
 from stonelayout.patterns.mostkept import most_kept
+from stonelayout.patterns.respacing import Gap
+from stonelayout.polylines import Path
 
 PITCH = 2.4
 SS6 = (Spec(2.0, PITCH),)
@@ -102,6 +104,15 @@ def brute(weights, pairs):
         if all(not (chosen[a] and chosen[b]) for a, b in pairs):
             best = max(best, float(np.dot(chosen, weights)))
     return best
+
+
+def test_stones_put_into_a_gap_that_turns_back_beside_itself_keep_their_distance():
+    corners = [[0, 0], [9, 0], [9, 0.3], [3, 0.3], [3, 9]]
+    hairpin = Path.of(np.array(corners) * PITCH)
+    gap = Gap(hairpin, PITCH, lambda points: np.ones(len(points), dtype=bool))
+    found = gap.places(0.0, hairpin.length, True, True)
+    assert len(found) >= 10
+    assert least(hairpin.at([0.0, *found, hairpin.length])) >= PITCH * (1 - 1e-9)
 
 
 @settings(max_examples=60, deadline=None)

@@ -177,7 +177,7 @@ def fill_gaps(line: RowAtWork, lines: list[RowAtWork], stands: Stands, pitches: 
         middle = line.path.at([(start + stop) / 2])[0]
         near = (-1.0, stop - start + 2 * float(pitches.max()))
         clear = _clear_about(line, kept[0], middle, near, lines, stands, pitches)
-        gap = _Gap(line.path, pitch, clear)
+        gap = Gap(line.path, pitch, clear)
         _insert(line, gap.places(start, stop, one is not None, two is not None), kept[0])
 
 
@@ -192,7 +192,7 @@ def _insert(line: RowAtWork, at: list[float], size: int) -> None:
 
 
 @dataclass(frozen=True, eq=False)
-class _Gap:
+class Gap:
     """A gap of a row: ``clear`` tells which points keep their distance from all that stands."""
 
     path: Path
@@ -203,8 +203,17 @@ class _Gap:
         """Return arc lengths where more stones have room: evenly spaced, or one by one.
 
         ``first`` and ``last`` tell whether there are stones at the gap's ends; to a bare end of
-        the row the next one stands as near as it may.
+        the row the next one stands as near as it may. Where the row turns back beside itself, the
+        later ones give way.
         """
+        found: list[float] = []
+        for s in self._between(start, stop, first, last):
+            apart = np.hypot(*(self.path.at([*found, s])[:-1] - self.path.at([s])).T)
+            if (apart >= self.pitch).all():
+                found.append(s)
+        return found
+
+    def _between(self, start: float, stop: float, first: bool, last: bool) -> list[float]:
         ends = self.path.at([s for s, kept in ((start, first), (stop, last)) if kept])
         if first and last:
             aim = (start + stop) / 2
@@ -220,8 +229,8 @@ class _Gap:
         if not len(steps):
             return []
         one = float(steps[int(np.round(np.abs(steps - aim), 6).argmin())])
-        before = self.places(start, one, True, True) if first else []
-        behind = self.places(one, stop, True, last) if last or not first else []
+        before = self._between(start, one, True, True) if first else []
+        behind = self._between(one, stop, True, last) if last or not first else []
         return [*before, one, *behind]
 
     def _free(self, at: Points, ends: Points) -> npt.NDArray[np.bool_]:
