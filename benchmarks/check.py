@@ -14,12 +14,12 @@ import time
 import numpy as np
 from scipy.spatial import KDTree
 
-from stonelayout.catalogue import load_catalogue
-from stonelayout.checks import check
-from stonelayout.holes import read_holes
-from stonelayout.rebuild import rebuild
-from stonelayout.strength import check_strength
-from stonelayout.template import Page
+from stonelayout.checks.tearing import check_strength
+from stonelayout.checks.webs import check
+from stonelayout.model.catalogue import load_catalogue
+from stonelayout.model.layer import Page
+from stonelayout.template.holes import read_holes
+from stonelayout.template.layers_from_holes import rebuild
 
 
 def drawing(side: int) -> str:

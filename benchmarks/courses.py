@@ -12,10 +12,10 @@ import numpy as np
 import shapely
 from shapely import affinity
 
-from stonelayout.measures import measure_fill
-from stonelayout.neighbours import nearest_distances
-from stonelayout.patterns.base import Ask, Spec
-from stonelayout.patterns.courses import lay_courses
+from stonelayout.geometry.fill_measures import measure_fill
+from stonelayout.geometry.neighbours import nearest_distances
+from stonelayout.laying.ask import Ask, Spec
+from stonelayout.laying.courses.courses import lay_courses
 
 PITCH, STONE = 3.3, 2.8
 DATA = Path(__file__).parent.parent / "tests" / "data" / "glyphs.json"

@@ -14,8 +14,8 @@ import time
 
 import numpy as np
 
-from stonelayout.cutpath import cut_order, path_length
-from stonelayout.template import Points
+from stonelayout.geometry.points import Points
+from stonelayout.template.cut_path import cut_order, path_length
 
 
 def hexagonal(side: int, angle: float) -> Points:

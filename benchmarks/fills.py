@@ -26,14 +26,14 @@ from scipy.stats import qmc
 from shapely.geometry import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
-from stonelayout.bounds import proved_bound
-from stonelayout.measures import measure_fill
-from stonelayout.neighbours import pairs_nearer
-from stonelayout.patterns.base import Ask, Spec
-from stonelayout.patterns.courses import lay_courses
-from stonelayout.patterns.even import lay_even
-from stonelayout.patterns.graded import lay_graded
-from stonelayout.patterns.lattice import lay_lattice
+from stonelayout.geometry.bounds import proved_bound
+from stonelayout.geometry.fill_measures import measure_fill
+from stonelayout.geometry.neighbours import pairs_nearer
+from stonelayout.laying.ask import Ask, Spec
+from stonelayout.laying.courses.courses import lay_courses
+from stonelayout.laying.packing.even import lay_even
+from stonelayout.laying.packing.graded import lay_graded
+from stonelayout.laying.packing.lattice import lay_lattice
 
 DATA = Path(__file__).parent.parent / "tests" / "data"
 DIAMETER, PITCH = 2.8, 3.3

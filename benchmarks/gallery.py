@@ -14,13 +14,13 @@ import numpy as np
 import shapely
 
 from benchmarks.gallery_shapes import Art, shapes
-from stonelayout.artwork import Artwork
-from stonelayout.catalogue import DEFAULT_SHEET, load_catalogue
 from stonelayout.errors import StoneLayoutError
-from stonelayout.job import Pick, Rule
-from stonelayout.lay import lay
-from stonelayout.layout import Layout
-from stonelayout.options import PATTERNS
+from stonelayout.laying.lay import lay
+from stonelayout.model.artwork import Artwork
+from stonelayout.model.catalogue import DEFAULT_SHEET, load_catalogue
+from stonelayout.model.job import Pick, Rule
+from stonelayout.model.layout import Layout
+from stonelayout.model.pattern_options import PATTERNS
 
 SIZES = ("ss6", "ss10", "ss16")
 #: The looks: a name, a pattern and its options. Patterns that take one column each.

@@ -11,7 +11,7 @@ import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from stonelayout.artwork import Line, Shape, area_shape
+from stonelayout.model.artwork import Line, Shape, area_shape
 
 #: Where Debian, Ubuntu and Fedora put the DejaVu fonts.
 FONT_FOLDERS = ("/usr/share/fonts/truetype/dejavu", "/usr/share/fonts/dejavu-sans-fonts")

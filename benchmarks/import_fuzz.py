@@ -18,6 +18,7 @@ from collections import Counter
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "tests"))
+sys.path.insert(0, str(Path(__file__).parent.parent / "tests" / "svg"))
 from test_svg_hostile import mutated
 
 from stonelayout.errors import StoneLayoutError

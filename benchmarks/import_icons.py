@@ -19,7 +19,7 @@ from judge import coverage, differing, render
 
 from stonelayout.errors import StoneLayoutError
 from stonelayout.svg import read_svg
-from stonelayout.writers.seen import seen_svg
+from stonelayout.writers.artwork_svg import seen_svg
 
 SETS = {
     "@tabler/icons": "@tabler/icons/icons",

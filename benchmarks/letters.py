@@ -16,10 +16,10 @@ import sys
 import time
 from collections.abc import Sequence
 
-from stonelayout.catalogue import load_catalogue
-from stonelayout.many import run_all
-from stonelayout.names import Entry
-from stonelayout.namesrun import Done, Task, make_line
+from stonelayout.model.catalogue import load_catalogue
+from stonelayout.model.names import Entry
+from stonelayout.orders.names_run import Done, Task, make_line
+from stonelayout.orders.parallel import run_all
 
 OUTLINE = "DejaVu Sans Bold"
 JOB = """

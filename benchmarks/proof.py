@@ -18,10 +18,10 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "tests"))
 
 from browser import CHROMIUM, Browser
 
-from stonelayout.catalogue import load_catalogue
-from stonelayout.layout import Kind, Layout
-from stonelayout.proof import proof_svg
-from stonelayout.proofpage import proof_html
+from stonelayout.documents.proof import proof_svg
+from stonelayout.documents.proof_page import proof_html
+from stonelayout.model.catalogue import load_catalogue
+from stonelayout.model.layout import Kind, Layout
 
 STONES = 20_000
 FRAMES = 40

@@ -12,14 +12,14 @@ from typing import Any
 import numpy as np
 import shapely
 
-from stonelayout.artwork import Line
-from stonelayout.neighbours import pairs_nearer
-from stonelayout.patterns.base import Ask, Spec
-from stonelayout.patterns.edge import edge_tracks
-from stonelayout.patterns.meetings import lay_rows_together
-from stonelayout.patterns.mostkept import most_kept
-from stonelayout.patterns.rows import SHARP_DEGREES, lay_row, row_corners
-from stonelayout.polylines import Path
+from stonelayout.geometry.independent_set import most_kept
+from stonelayout.geometry.neighbours import pairs_nearer
+from stonelayout.geometry.polylines import Path
+from stonelayout.laying.ask import Ask, Spec
+from stonelayout.laying.rows.edge import edge_tracks
+from stonelayout.laying.rows.row import SHARP_DEGREES, lay_row, row_corners
+from stonelayout.laying.rows.row_junctions import lay_rows_together
+from stonelayout.model.artwork import Line
 
 PITCH = 2.4
 #: The plain way looks along the whole line for each stone: minutes for ten thousand.

@@ -12,15 +12,15 @@ from collections.abc import Callable
 
 import numpy as np
 
-from stonelayout.catalogue import load_catalogue
-from stonelayout.cutpath import runs
-from stonelayout.layout import Kind
-from stonelayout.registration import registration
-from stonelayout.template import Layer
-from stonelayout.writers.dxf import layer_dxf
-from stonelayout.writers.hpgl import layer_hpgl
-from stonelayout.writers.pdf import layer_pdf
-from stonelayout.writers.svg import layer_svg
+from stonelayout.model.catalogue import load_catalogue
+from stonelayout.model.layer import Layer
+from stonelayout.model.layout import Kind
+from stonelayout.template.cut_path import runs
+from stonelayout.template.registration import registration
+from stonelayout.writers.layer_dxf import layer_dxf
+from stonelayout.writers.layer_hpgl import layer_hpgl
+from stonelayout.writers.layer_pdf import layer_pdf
+from stonelayout.writers.layer_svg import layer_svg
 
 
 def main() -> None:

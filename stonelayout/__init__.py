@@ -9,32 +9,33 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from .artwork import Artwork as Artwork
-    from .catalogue import load_catalogue as load_catalogue
-    from .checks import check as check
+    from stonelayout.checks.webs import check as check
+    from stonelayout.laying.lay import lay as lay_stones
+    from stonelayout.model.artwork import Artwork as Artwork
+    from stonelayout.model.catalogue import load_catalogue as load_catalogue
+    from stonelayout.model.job import parse_job as parse_job
+    from stonelayout.model.layout import Layout as Layout
+    from stonelayout.template.separation import separate as separate
+
     from .errors import StoneLayoutError as StoneLayoutError
     from .findings import Finding as Finding
-    from .job import parse_job as parse_job
-    from .lay import lay as lay_stones
-    from .layers import separate as separate
-    from .layout import Layout as Layout
     from .make import make as make_job
     from .svg import read_svg as read_svg
 
 #: Where each public name lives: module and name there. Functions that share their module's name
 #: have a longer one here, since a package cannot hold both.
 _HOMES = {
-    "Artwork": ("artwork", "Artwork"),
+    "Artwork": ("model.artwork", "Artwork"),
     "Finding": ("findings", "Finding"),
-    "Layout": ("layout", "Layout"),
+    "Layout": ("model.layout", "Layout"),
     "StoneLayoutError": ("errors", "StoneLayoutError"),
-    "check": ("checks", "check"),
-    "lay_stones": ("lay", "lay"),
-    "load_catalogue": ("catalogue", "load_catalogue"),
+    "check": ("checks.webs", "check"),
+    "lay_stones": ("laying.lay", "lay"),
+    "load_catalogue": ("model.catalogue", "load_catalogue"),
     "make_job": ("make", "make"),
-    "parse_job": ("job", "parse_job"),
+    "parse_job": ("model.job", "parse_job"),
     "read_svg": ("svg", "read_svg"),
-    "separate": ("layers", "separate"),
+    "separate": ("template.separation", "separate"),
 }
 __all__ = [
     "Artwork",

@@ -8,18 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from .allchecks import all_checks
-from .artwork import Artwork
-from .catalogue import DEFAULT_CUTTER
-from .cutfiles import cut_files, in_cutting_order
-from .errors import LayoutError
-from .findings import Finding, in_order
-from .job import Job
-from .lay import lay, pick_shapes
-from .layers import separate
-from .layout import Layout
-from .order import Design, design_of
-from .papers import (
+from stonelayout.checks.all_checks import all_checks
+from stonelayout.documents.job_documents import (
     bench_papers,
     cut_seconds,
     order_summary,
@@ -28,15 +18,33 @@ from .papers import (
     sets_of,
     till_papers,
 )
-from .pieces import in_lifting_order, in_tiles, marks_of, pages_of, pieces, too_large
-from .report import report, to_json
-from .roll import holds, roll_of
-from .shop import Shop, demo_shop
-from .sizing import smaller_than_asked
-from .template import Layer, Page
-from .tiles import Tile
-from .unread import unread
-from .writers.svg import layer_svg
+from stonelayout.documents.report import report, to_json
+from stonelayout.laying.design_size import smaller_than_asked
+from stonelayout.laying.lay import lay, pick_shapes
+from stonelayout.model.artwork import Artwork
+from stonelayout.model.catalogue import DEFAULT_CUTTER
+from stonelayout.model.job import Job
+from stonelayout.model.layer import Layer, Page
+from stonelayout.model.layout import Layout
+from stonelayout.model.order import Design, design_of
+from stonelayout.model.shop_rates import Shop, demo_shop
+from stonelayout.reading.skipped_findings import unread
+from stonelayout.template.roll import holds, roll_of
+from stonelayout.template.separation import separate
+from stonelayout.template.tiles import Tile
+from stonelayout.template.tiling import (
+    in_lifting_order,
+    in_tiles,
+    marks_of,
+    pages_of,
+    pieces,
+    too_large,
+)
+from stonelayout.writers.cut_files import cut_files, in_cutting_order
+from stonelayout.writers.layer_svg import layer_svg
+
+from .errors import LayoutError
+from .findings import Finding, in_order
 
 
 @dataclass(frozen=True, eq=False)

@@ -5,14 +5,13 @@ import io
 import re
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
+from paths import ROOT
 
 import stonelayout
 from stonelayout.cli import COMMANDS
 
-ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"```(\w+)\n(.*?)```", README, re.DOTALL)
 

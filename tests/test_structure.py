@@ -1,4 +1,4 @@
-"""The module map holds: imports point one way, and only the front knows click."""
+"""The house holds: packages import only those before them, and only the front knows click."""
 
 import ast
 import subprocess
@@ -8,66 +8,83 @@ from pathlib import Path
 import stonelayout
 
 ROOT = Path(stonelayout.__file__).parent
-#: Levels of the module map (DEVELOPERS.md): a module imports its own level or one before it.
-LEVELS = {
-    "words": "errors units markup tomlplaces findings files",
-    "geometry": "curves polylines regions centreline neighbours",
-    "nouns": "options catalogue tables artwork layout text names nameslist jobtext job template "
-    "order shop",
-    "engine": "svg tracing reading patterns bounds measures",
-    "laying": "sides lay sizing",
-    "after": "checks strength layers registration split cutpath tours holes plaincircles rebuild "
-    "allchecks unread coupon contrast fills inspect lettering stock worktime quote quotewords "
-    "packing roll tiles pieces",
-    "out": "writers gem pages proof proofpage benchwords jobsheet report rollpapers papers verify "
-    "cutfiles make many namesrun",
-    "front": "cli __init__ __main__",
-}
+#: Packages and modules of the root, each importing only those before it and itself.
+ORDER = [
+    "errors",
+    "units",
+    "spelling",
+    "findings",
+    "files",
+    "markup",
+    "toml",
+    "geometry",
+    "model",
+    "svg",
+    "reading",
+    "lettering",
+    "laying",
+    "template",
+    "checks",
+    "writers",
+    "shop",
+    "documents",
+    "make",
+    "orders",
+    "cli",
+    "__main__",
+    "__init__",
+]
 
 
 def modules():
+    """Yield each module's dotted name below the package, and its file."""
     for path in sorted(ROOT.rglob("*.py")):
-        relative = path.relative_to(ROOT)
-        yield relative.parts[0].removesuffix(".py"), path
+        parts = path.relative_to(ROOT).with_suffix("").parts
+        yield ".".join(parts[:-1] if parts[-1] == "__init__" and parts[:-1] else parts), path
 
 
-def imports(path):
-    package = path.relative_to(ROOT).parent.parts
+NAMES = dict(modules())
+
+
+def imports(name, path):
+    """Yield every module of ours that a file imports, wherever the import stands."""
+    package = name.split(".") if path.name == "__init__.py" else name.split(".")[:-1]
+    package = [part for part in package if part != "__init__"]
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
-            for name in node.names:
-                yield name.name
+            yield from (one.name for one in node.names)
         elif isinstance(node, ast.ImportFrom):
-            base = node.module or ""
+            base = (node.module or "").split(".") if node.module else []
             if node.level:
-                parts = ["stonelayout", *package[: len(package) - node.level + 1]]
-                base = ".".join([*parts, base]).rstrip(".")
-            if base in ("stonelayout", "stonelayout.cli"):
-                for name in node.names:
-                    yield f"{base}.{name.name}"
-            else:
-                yield base
+                base = ["stonelayout", *package[: len(package) - node.level + 1], *base]
+            for one in node.names:
+                whole = ".".join([*base, one.name])
+                yield whole if whole.removeprefix("stonelayout.") in NAMES else ".".join(base)
 
 
-def test_imports_point_one_way():
-    level = {name: k for k, names in enumerate(LEVELS.values()) for name in names.split()}
-    wrong = []
-    for name, path in modules():
-        for target in imports(path):
-            parts = target.split(".")
-            if parts[0] == "stonelayout" and len(parts) > 1 and level[parts[1]] > level[name]:
-                wrong.append(f"{path.relative_to(ROOT)} imports {target}")
+def test_every_package_is_in_the_order():
+    assert {name.split(".")[0] for name in NAMES} == set(ORDER)
+
+
+def test_packages_import_only_those_before_them():
+    wrong = [
+        f"{name} imports {target}"
+        for name, path in NAMES.items()
+        for target in imports(name, path)
+        if target.startswith("stonelayout.")
+        and ORDER.index(target.split(".")[1]) > ORDER.index(name.split(".")[0])
+    ]
     assert wrong == []
 
 
 def test_only_the_front_imports_click_and_prints():
     wrong = []
-    for name, path in modules():
-        if name == "cli":
+    for name, path in NAMES.items():
+        if name.split(".")[0] == "cli":
             continue
-        wrong += [str(path) for target in imports(path) if target.split(".")[0] == "click"]
+        wrong += [name for target in imports(name, path) if target.split(".")[0] == "click"]
         wrong += [
-            str(path)
+            name
             for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
             if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "print"
         ]

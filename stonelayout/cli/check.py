@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
-from stonelayout.catalogue import DEFAULT_SHEET
 from stonelayout.errors import InputError
 from stonelayout.files import STDIN, read_bytes
+from stonelayout.model.catalogue import DEFAULT_SHEET
 from stonelayout.units import counted
 
 from .common import (
@@ -31,10 +31,10 @@ from .common import (
 from .designs import TILE_HOW
 
 if TYPE_CHECKING:
-    from stonelayout.catalogue import Catalogue, Sheet
     from stonelayout.findings import Finding
-    from stonelayout.layout import Layout
-    from stonelayout.template import Layer, Page
+    from stonelayout.model.catalogue import Catalogue, Sheet
+    from stonelayout.model.layer import Layer, Page
+    from stonelayout.model.layout import Layout
 
 ENDINGS = (".svg", ".png")
 
@@ -89,8 +89,8 @@ def command(
     findings = in_order((*read.findings, *_checked(read, sheet, catalogue, tile)))
     entries = _entries(layers, names)
     if output is not None:
-        from stonelayout.papers import png
-        from stonelayout.writers.faults import faults_svg
+        from stonelayout.documents.job_documents import png
+        from stonelayout.writers.findings_svg import faults_svg
 
         picture = faults_svg(layers, findings, ", ".join(dict.fromkeys(names)))
         write_result(output, picture if ending == ".svg" else png(picture))
@@ -127,8 +127,8 @@ def command(
 
 
 def _checked(read: Read, sheet: Sheet, catalogue: Catalogue, tile: bool) -> tuple[Finding, ...]:
-    from stonelayout.allchecks import all_checks
-    from stonelayout.registration import registration
+    from stonelayout.checks.all_checks import all_checks
+    from stonelayout.template.registration import registration
 
     layers, names = read.layers, read.names
     page = registration(layers, sheet).page
@@ -141,7 +141,7 @@ def _checked(read: Read, sheet: Sheet, catalogue: Catalogue, tile: bool) -> tupl
 def _in_one_file(layers: Sequence[Layer], names: Sequence[str], sheet: Sheet) -> list[Finding]:
     from itertools import combinations
 
-    from stonelayout.checks import check_one_sheet
+    from stonelayout.checks.webs import check_one_sheet
 
     found: list[Finding] = []
     for (one, file), (other, beside) in combinations(zip(layers, names, strict=True), 2):
@@ -165,9 +165,9 @@ def layers_in(
 
     ``width`` in mm is that of an SVG's page; none: as the file says.
     """
-    from stonelayout.holes import read_holes
-    from stonelayout.layers import separate
-    from stonelayout.rebuild import rebuild
+    from stonelayout.template.holes import read_holes
+    from stonelayout.template.layers_from_holes import rebuild
+    from stonelayout.template.separation import separate
 
     contents = [("standard input" if name == STDIN else name, read_bytes(name)) for name in files]
     for name, data in contents:
@@ -192,7 +192,7 @@ def layers_in(
 def _worked_on(name: str, data: bytes) -> list[Finding]:
     """Return warnings where one of our cut files says that it was corrected or mirrored."""
     from stonelayout.findings import Finding
-    from stonelayout.template import CORRECTED, MIRRORED
+    from stonelayout.model.layer import CORRECTED, MIRRORED
 
     found = []
     sizes = "its sizes are the cutter's, not the design's"
@@ -214,7 +214,7 @@ def _worked_on(name: str, data: bytes) -> list[Finding]:
 def read_layout(name: str, data: bytes) -> Layout:
     """Return the layout in a file's bytes; LayoutError says what is wrong with them."""
     from stonelayout.errors import LayoutError
-    from stonelayout.layout import Layout
+    from stonelayout.model.layout import Layout
 
     try:
         text = data.decode("utf-8")
@@ -224,14 +224,14 @@ def read_layout(name: str, data: bytes) -> Layout:
 
 
 def _around(layers: Sequence[Layer]) -> Page:
-    from stonelayout.registration import bounds_of
-    from stonelayout.template import Page
+    from stonelayout.model.layer import Page
+    from stonelayout.template.registration import bounds_of
 
     x0, y0, x1, y1 = bounds_of(layers)
     return Page(x1 - x0, y1 - y0, (-x0, -y0))
 
 
 def _entries(layers: Sequence[Layer], names: Sequence[str]) -> list[dict[str, Any]]:
-    from stonelayout.report import layer_entry
+    from stonelayout.documents.report import layer_entry
 
     return [{**layer_entry(layer), "file": name} for layer, name in zip(layers, names, strict=True)]

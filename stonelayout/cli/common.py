@@ -13,14 +13,14 @@ import click
 
 from stonelayout.errors import InputError
 from stonelayout.files import STDIN, write_one
-from stonelayout.options import SIZES_OF
+from stonelayout.model.pattern_options import SIZES_OF
 from stonelayout.units import parse_length
 
 if TYPE_CHECKING:
-    from stonelayout.artwork import Artwork
-    from stonelayout.catalogue import Catalogue
     from stonelayout.findings import Finding
-    from stonelayout.job import Job, Rule
+    from stonelayout.model.artwork import Artwork
+    from stonelayout.model.catalogue import Catalogue
+    from stonelayout.model.job import Job, Rule
 
 F = TypeVar("F", bound=Callable[..., Any])
 #: A user's own catalogue, read whenever it exists.
@@ -115,7 +115,7 @@ def user_catalogue_path() -> Path:
 
 def load_catalogue(files: Iterable[str] = ()) -> Catalogue:
     """Return the packaged catalogue, the user's own file over it, then ``files`` over that."""
-    from stonelayout.catalogue import load_catalogue as load
+    from stonelayout.model.catalogue import load_catalogue as load
 
     own = user_catalogue_path()
     paths = [str(own)] if own.is_file() or "STONELAYOUT_CATALOGUE" in os.environ else []
@@ -140,9 +140,9 @@ def read_artwork(
     ``size_of`` and ``rules`` as for ``at_size``.
     """
     from stonelayout.files import read_bytes
-    from stonelayout.lettering.typefaces import Typefaces
-    from stonelayout.reading import read_drawing
-    from stonelayout.sizing import at_size
+    from stonelayout.laying.design_size import at_size
+    from stonelayout.lettering.font_matching import Typefaces
+    from stonelayout.reading.drawing import read_drawing
 
     name, data = "standard input" if path == STDIN else path, read_bytes(path)
     if (kind := kind_of_file(name, data)) in ("a job file", "a layout"):
@@ -208,7 +208,7 @@ def job_artwork(job: Job) -> Artwork:
         )
     if not job.texts and artwork is not None:
         return artwork
-    from stonelayout.lettering.artwork import with_texts
+    from stonelayout.lettering.job_artwork import with_texts
 
     return with_texts(job, artwork, folder)
 

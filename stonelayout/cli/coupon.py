@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from stonelayout.catalogue import DEFAULT_SHEET, unknown
 from stonelayout.errors import InputError
 from stonelayout.files import read_text, write_all, write_one
-from stonelayout.tomlplaces import read_toml
+from stonelayout.model.catalogue import DEFAULT_SHEET
+from stonelayout.spelling import unknown
+from stonelayout.toml.places import read_toml
 
 from .common import (
     LENGTH,
@@ -24,7 +25,7 @@ from .common import (
 )
 
 if TYPE_CHECKING:
-    from stonelayout.catalogue import Catalogue, Sheet
+    from stonelayout.model.catalogue import Catalogue, Sheet
 
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]*\Z")
 
@@ -76,8 +77,8 @@ def command(
     if result:
         _write_result(sheet, catalogue, seen)
         return
-    from stonelayout.coupon import coupon, instructions
-    from stonelayout.writers.coupon import coupon_svg
+    from stonelayout.template.coupon import coupon, instructions
+    from stonelayout.writers.coupon_svg import coupon_svg
 
     sizes = [catalogue.stone(name) for name in listed(stones)]
     found = coupon(sheet, sizes)
@@ -89,7 +90,7 @@ def command(
 
 
 def _write_result(sheet: Sheet, catalogue: Catalogue, given: dict[str, Any]) -> None:
-    from stonelayout.coupon import Seen, profile_toml, with_sheet
+    from stonelayout.template.coupon import Seen, profile_toml, with_sheet
 
     missing = [f"--{key}" for key in ("name", "drops", "held") if given[key] is None]
     if missing:

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from stonelayout.catalogue import DEFAULT_CUTTER
 from stonelayout.errors import InputError
 from stonelayout.files import write_all
-from stonelayout.job import CUT_FORMATS
+from stonelayout.model.catalogue import DEFAULT_CUTTER
+from stonelayout.model.job import CUT_FORMATS
 from stonelayout.units import counted
 
 from .common import (
@@ -31,11 +31,11 @@ from .common import (
 )
 
 if TYPE_CHECKING:
-    from stonelayout.catalogue import Cutter, Sheet
-    from stonelayout.cutpath import CutTime
     from stonelayout.findings import Finding
-    from stonelayout.template import Layer, Registration
-    from stonelayout.tiles import Tile
+    from stonelayout.model.catalogue import Cutter, Sheet
+    from stonelayout.model.layer import Layer, Registration
+    from stonelayout.template.cut_path import CutTime
+    from stonelayout.template.tiles import Tile
 
 CAUTION = (
     "Cut a trial first, retract the blade when not cutting, keep hands clear; never laser-cut PVC "
@@ -92,11 +92,11 @@ def command(
     stonelayout cut out/layout.json --out cut --as svg,dxf,hpgl,pdf
     stonelayout cut out/01-ss6-crystal.svg out/02-ss10-jet.svg --out cut --as dxf
     """
-    from stonelayout.allchecks import all_checks
-    from stonelayout.cutfiles import Knife, cut_files, in_cutting_order
-    from stonelayout.pieces import in_tiles, pieces
-    from stonelayout.registration import registration, scale_from_bar
-    from stonelayout.writers.hpgl import beyond_16_bits
+    from stonelayout.checks.all_checks import all_checks
+    from stonelayout.template.registration import registration, scale_from_bar
+    from stonelayout.template.tiling import in_tiles, pieces
+    from stonelayout.writers.cut_files import Knife, cut_files, in_cutting_order
+    from stonelayout.writers.layer_hpgl import beyond_16_bits
 
     wanted = _formats(formats)
     catalogue = load_catalogue(catalogue_files)
@@ -111,7 +111,7 @@ def command(
     _once(read.findings, "already-mirrored", "--mirror", options["mirror"])
     layers, doubled = _single(read.layers)
     if options["split"]:
-        from stonelayout.split import split_layers
+        from stonelayout.template.split import split_layers
 
         layers = split_layers(layers, sheet)
     scale = (1.0, 1.0)
@@ -171,7 +171,7 @@ def command(
 def _no_panels(files: Sequence[str]) -> None:
     """Refuse our panels of a roll: their templates have marks, which new ones would not fit."""
     from stonelayout.files import STDIN, read_bytes
-    from stonelayout.writers.panel import MARKS_OF
+    from stonelayout.writers.panel_svg import MARKS_OF
 
     for name in files:
         if name != STDIN and re.search(rf'id="{MARKS_OF}\d'.encode(), read_bytes(name)):
@@ -187,7 +187,7 @@ def _marked_anew(files: Sequence[str]) -> list[Finding]:
     """Warn where a template has register marks: new ones fit only what is written with it."""
     from stonelayout.files import STDIN, read_bytes
     from stonelayout.findings import Finding
-    from stonelayout.registration import EDGE
+    from stonelayout.template.registration import EDGE
 
     marked = [
         name for name in files if name != STDIN and f'id="{EDGE}"'.encode() in read_bytes(name)
@@ -210,7 +210,7 @@ def _once(found: Sequence[Finding], code: str, option: str, given: bool) -> None
 
 def _single(layers: Sequence[Layer]) -> tuple[Sequence[Layer], list[Finding]]:
     """Return the layers with every hole once, and a note of those that stood twice."""
-    from stonelayout.checks import without_doubles
+    from stonelayout.checks.webs import without_doubles
     from stonelayout.findings import Finding
 
     kept: list[Layer] = []
@@ -235,7 +235,7 @@ def _formats(given: tuple[str, ...]) -> list[str]:
 def _write(folder: str, contents: dict[str, str | bytes], tiles: Sequence[Tile]) -> None:
     from collections.abc import Mapping
 
-    from stonelayout.verify import verify_tiles
+    from stonelayout.template.verify import verify_tiles
 
     def check(written: Mapping[str, bytes]) -> None:
         if any(name.endswith(".svg") for name in written):
@@ -253,7 +253,7 @@ def _print(
     tools: tuple[Sheet, Cutter],
     names: Sequence[str],
 ) -> None:
-    from stonelayout.report import layer_entry
+    from stonelayout.documents.report import layer_entry
 
     sheet, cutter = tools
     if form == "json":

@@ -11,21 +11,21 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from stonelayout.catalogue import DEFAULT_SHEET, Catalogue, Sheet
 from stonelayout.errors import InputError, JobError, StoneLayoutError
 from stonelayout.files import read_bytes, read_text
+from stonelayout.model.catalogue import DEFAULT_SHEET, Catalogue, Sheet
 
 from .common import job_artwork, kind_of_file, say
 
 if TYPE_CHECKING:
     from stonelayout.findings import Finding
-    from stonelayout.job import Job
-    from stonelayout.layout import Layout
-    from stonelayout.order import Design
-    from stonelayout.roll import Roll
-    from stonelayout.shop import Shop
-    from stonelayout.template import Layer, Registration
-    from stonelayout.tiles import Register, Tile
+    from stonelayout.model.job import Job
+    from stonelayout.model.layer import Layer, Registration
+    from stonelayout.model.layout import Layout
+    from stonelayout.model.order import Design
+    from stonelayout.model.shop_rates import Shop
+    from stonelayout.template.roll import Roll
+    from stonelayout.template.tiles import Register, Tile
 
 _COPIES = re.compile(r"(.+):(\d{1,6})\Z", re.DOTALL)
 USER_SHOP = "shop.toml"
@@ -56,7 +56,7 @@ class Opened:
 
     def findings(self, catalogue: Catalogue) -> tuple[Finding, ...]:
         """Check the layers; return all findings, the worst first."""
-        from stonelayout.allchecks import all_checks
+        from stonelayout.checks.all_checks import all_checks
         from stonelayout.findings import in_order
 
         page = self.registration.page
@@ -141,10 +141,10 @@ def _open(
         if name == "layout" and Path(file).parent.name:
             name = Path(file).parent.name
         return [_opened(name, layout, sheet, copies or 1, catalogue)], []
-    from stonelayout.job import parse_job
-    from stonelayout.lay import lay
-    from stonelayout.sizing import smaller_than_asked
-    from stonelayout.unread import unread
+    from stonelayout.laying.design_size import smaller_than_asked
+    from stonelayout.laying.lay import lay
+    from stonelayout.model.job import parse_job
+    from stonelayout.reading.skipped_findings import unread
 
     from .names import list_jobs
 
@@ -178,11 +178,11 @@ def _opened(
     catalogue: Catalogue,
     job: Job | None = None,
 ) -> Opened:
-    from stonelayout.layers import separate
-    from stonelayout.order import design_of
-    from stonelayout.papers import cut_seconds
-    from stonelayout.pieces import pages_of
-    from stonelayout.tiles import Tile
+    from stonelayout.documents.job_documents import cut_seconds
+    from stonelayout.model.order import design_of
+    from stonelayout.template.separation import separate
+    from stonelayout.template.tiles import Tile
+    from stonelayout.template.tiling import pages_of
 
     layers = separate(layout, sheet)
     marks = _register(sheet, job)(layers)
@@ -206,21 +206,21 @@ def cut_as(
 
     A job says for itself whether it is ``tiled``; a layout.json is by the option ``--tile``.
     """
-    from stonelayout.pieces import pieces
+    from stonelayout.template.tiling import pieces
 
     tiled, how = (tiled, TILE_HOW) if job is None else (tiled or job.tile, "")
     return pieces(layers, sheet, _register(sheet, job), tiled=tiled, roll=roll, how=how)
 
 
 def _register(sheet: Sheet, job: Job | None) -> Register:
-    from stonelayout.pieces import marks_of
+    from stonelayout.template.tiling import marks_of
 
     return marks_of(sheet) if job is None else marks_of(sheet, job.label, job.line)
 
 
 def open_shop(file: str | None, jobs: Sequence[Job | None], catalogue: Catalogue) -> Shop:
     """Return the shop: the file named, else the first job's, else the user's own, else the demo."""
-    from stonelayout.shop import demo_shop, parse_shop
+    from stonelayout.model.shop_rates import demo_shop, parse_shop
 
     from .common import user_catalogue_path
 

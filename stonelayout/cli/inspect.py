@@ -21,8 +21,8 @@ from .common import (
 )
 
 if TYPE_CHECKING:
-    from stonelayout.artwork import Artwork
-    from stonelayout.inspect import Look
+    from stonelayout.documents.drawing_report import Look
+    from stonelayout.model.artwork import Artwork
 
 #: More rows than this are counted, not shown: a terminal is no place for a thousand shapes.
 _MOST_ROWS = 40
@@ -50,8 +50,8 @@ def command(
     catalogue_files: tuple[str, ...],
 ) -> None:
     """Read the drawing, measure its shapes and print them."""
-    from stonelayout.inspect import inspection, look, suggestions
-    from stonelayout.sizing import smaller_than_asked
+    from stonelayout.documents.drawing_report import inspection, look, suggestions
+    from stonelayout.laying.design_size import smaller_than_asked
 
     artwork = read_artwork(
         artwork_file, width, height, dpi, knock_out, colours, text_font, size_of=size_of
@@ -60,7 +60,7 @@ def command(
     tips = [found.message for found in smaller_than_asked(artwork, (), size_of, SIZE_FLAG)]
     tips += suggestions(artwork, looks, load_catalogue(catalogue_files))
     if seen is not None:
-        from stonelayout.writers.seen import seen_svg
+        from stonelayout.writers.artwork_svg import seen_svg
 
         write_result(seen, seen_svg(artwork))
     if form == "json":

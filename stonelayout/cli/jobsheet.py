@@ -43,8 +43,8 @@ def command(
 
     With --format json its figures are printed. Exit code 1: findings of severity error.
     """
-    from stonelayout.jobsheet import Bench, jobsheet_data, jobsheet_html
-    from stonelayout.shop import Sets
+    from stonelayout.documents.job_sheet import Bench, jobsheet_data, jobsheet_html
+    from stonelayout.model.shop_rates import Sets
 
     if output is None and form == "text":
         raise click.UsageError("say where the page goes: -o FILE (or --format json)")

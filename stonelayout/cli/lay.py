@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from stonelayout.catalogue import DEFAULT_SHEET
 from stonelayout.errors import InputError
-from stonelayout.options import PATTERNS, STROKES, strokes_value
+from stonelayout.model.catalogue import DEFAULT_SHEET
+from stonelayout.model.pattern_options import PATTERNS, STROKES, strokes_value
 from stonelayout.units import counted, mm, mm_and_inches
 
 from .common import (
@@ -28,8 +28,8 @@ from .common import (
 from .progress import LayingProgress
 
 if TYPE_CHECKING:
-    from stonelayout.catalogue import Sheet
-    from stonelayout.layout import Layout
+    from stonelayout.model.catalogue import Sheet
+    from stonelayout.model.layout import Layout
 
 
 @click.command("lay")
@@ -95,11 +95,11 @@ def command(
     \b
     stonelayout lay crest.svg --width 240mm --stone ss10 --pattern courses -o layout.json
     """
-    from stonelayout.job import Pick, Rule, pitch_for
-    from stonelayout.lay import lay
-    from stonelayout.proof import design_size
-    from stonelayout.sizing import smaller_than_asked
-    from stonelayout.unread import unread
+    from stonelayout.documents.proof import design_size
+    from stonelayout.laying.design_size import smaller_than_asked
+    from stonelayout.laying.lay import lay
+    from stonelayout.model.job import Pick, Rule, pitch_for
+    from stonelayout.reading.skipped_findings import unread
 
     given = [(n, v) for n, v in (("pitch", pitch), ("gap", gap), ("web", web)) if v is not None]
     if len(given) > 1:
@@ -143,8 +143,8 @@ def command(
 
 def _thin_webs(layout: Layout, sheet: Sheet) -> list[str]:
     """Return a warning for each size whose holes this sheet cannot hold."""
-    from stonelayout.checks import check_webs
-    from stonelayout.layers import separate
+    from stonelayout.checks.webs import check_webs
+    from stonelayout.template.separation import separate
 
     lines = []
     for layer in separate(layout, sheet):

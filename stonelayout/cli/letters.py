@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from stonelayout.catalogue import DEFAULT_SHEET
-from stonelayout.text import ALIGNMENTS, DEFAULT_FACE, DEFAULT_LINE_SPACING, Setting, Text
+from stonelayout.model.catalogue import DEFAULT_SHEET
+from stonelayout.model.text import ALIGNMENTS, DEFAULT_FACE, DEFAULT_LINE_SPACING, Setting, Text
 from stonelayout.units import counted, mm
 
 from .common import (
@@ -25,7 +25,7 @@ from .common import (
 
 if TYPE_CHECKING:
     from stonelayout.lettering.compose import Lettering
-    from stonelayout.lettering.readable import Readable
+    from stonelayout.lettering.legibility import Readable
 
 
 @click.command("letters")
@@ -84,10 +84,10 @@ def command(
     stonelayout letters "Ada" --face plain --height 40mm --stone ss6 -o ada.svg
     stonelayout lay ada.svg --stone ss6 --pattern edge -o layout.json
     """
-    from stonelayout.job import pitch_for
     from stonelayout.lettering.compose import set_text
-    from stonelayout.lettering.readable import readable
-    from stonelayout.lettering.svg import letters_box, letters_svg
+    from stonelayout.lettering.legibility import readable
+    from stonelayout.lettering.letters_svg import letters_box, letters_svg
+    from stonelayout.model.job import pitch_for
 
     for name, value in (("--height", height), ("--width", width)):
         if value is not None and value <= 0:

@@ -54,7 +54,7 @@ def command(
     stonelayout make crest.toml --out crest
     """
     from stonelayout.files import read_bytes, text_of
-    from stonelayout.job import parse_job
+    from stonelayout.model.job import parse_job
 
     from .names import make_names, read_names
 
@@ -75,7 +75,7 @@ def command(
 
     from stonelayout.files import write_all
     from stonelayout.make import make
-    from stonelayout.verify import verify_tiles
+    from stonelayout.template.verify import verify_tiles
 
     from .designs import open_shop
 

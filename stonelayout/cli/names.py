@@ -18,10 +18,10 @@ from .common import named_file, print_json, say
 from .progress import NamesProgress
 
 if TYPE_CHECKING:
-    from stonelayout.catalogue import Catalogue
-    from stonelayout.job import Job
-    from stonelayout.names import Design, Names
-    from stonelayout.namesrun import Done, Task
+    from stonelayout.model.catalogue import Catalogue
+    from stonelayout.model.job import Job
+    from stonelayout.model.names import Design, Names
+    from stonelayout.orders.names_run import Done, Task
 
 ORDER = "order.json"
 #: Lines that are named by number where one reason holds for many.
@@ -46,10 +46,10 @@ def read_names(text: str, job_file: str, catalogue: Catalogue) -> List | None:
     """Return the names list of a job's text; None when the job has none."""
     if "names" not in text:
         return None
-    from stonelayout.names import designs, empty_cells, names_of, wanted_columns
-    from stonelayout.nameslist import read_list, unused_columns
-    from stonelayout.namesrun import Task
-    from stonelayout.tomlplaces import Places, read_toml
+    from stonelayout.model.names import designs, empty_cells, names_of, wanted_columns
+    from stonelayout.orders.names_csv import read_list, unused_columns
+    from stonelayout.orders.names_run import Task
+    from stonelayout.toml.places import Places, read_toml
 
     from .designs import open_shop
 
@@ -98,7 +98,7 @@ def list_jobs(
 
     Both are empty without a list; a warning is told.
     """
-    from stonelayout.job import parse_job
+    from stonelayout.model.job import parse_job
 
     found = read_names(text, job_file, catalogue)
     if found is None:
@@ -119,7 +119,7 @@ def make_names(
     found: List, out: str, quiet: bool, form: str, workers: int | None, cluster: str | None
 ) -> int:
     """Make all lines of a list into ``out``; return the exit code."""
-    from stonelayout.namesrun import key_of, known
+    from stonelayout.orders.names_run import key_of, known
 
     from .namespapers import former_papers, papers_of, roll_of_list, with_gaps
 
@@ -167,8 +167,8 @@ def _make_missing(
     cluster: str | None,
 ) -> tuple[dict[int, str], bool]:
     """Make what is not there, write each as it is done; return the errors, and if any is a bug."""
-    from stonelayout.many import Died, run_all
-    from stonelayout.namesrun import make_line
+    from stonelayout.orders.names_run import make_line
+    from stonelayout.orders.parallel import Died, run_all
 
     missing = [k for k in range(len(keys)) if k not in records]
     errors: dict[int, str] = {}
@@ -202,7 +202,7 @@ def _make_missing(
 
 def _write(folder: Path, key: str, done: Done) -> None:
     """Write a line's files; the record last, so that a folder cut short is never taken as whole."""
-    from stonelayout.namesrun import RECORD, read_record, record_text
+    from stonelayout.orders.names_run import RECORD, read_record, record_text
 
     former = read_record(folder)
     stale = set(former["files"]) - set(done.files) if former else set()
@@ -216,7 +216,7 @@ def _drop_stale(root: Path, found: List, records: Mapping[int, Mapping[str, Any]
     What it made of lines that cannot be made now stays; while a line cannot be read, that may be
     any. Returns these folders.
     """
-    from stonelayout.namesrun import read_record
+    from stonelayout.orders.names_run import read_record
 
     try:
         former = json.loads((root / ORDER).read_text(encoding="utf-8"))
@@ -241,7 +241,7 @@ def _drop_stale(root: Path, found: List, records: Mapping[int, Mapping[str, Any]
 
 def _forget(folder: Path) -> bool:
     """Delete the files of a line that an earlier run made, by its record."""
-    from stonelayout.namesrun import RECORD, read_record
+    from stonelayout.orders.names_run import RECORD, read_record
 
     record = read_record(folder)
     if record is None:
@@ -256,8 +256,8 @@ def _forget(folder: Path) -> bool:
 
 def _fonts(tasks: Iterable[Task]) -> dict[str, bytes]:
     """Read the font files that the lines name; those that are not there are told by their line."""
-    from stonelayout.names import filled
-    from stonelayout.tomlplaces import read_toml
+    from stonelayout.model.names import filled
+    from stonelayout.toml.places import read_toml
 
     named: set[str] = set()
     folder = Path()
@@ -274,8 +274,8 @@ def _fonts(tasks: Iterable[Task]) -> dict[str, bytes]:
             named.add(str(artwork["text_font"]))
     if not named:
         return {}
-    from stonelayout.lettering.fonts import find_font
-    from stonelayout.lettering.strokes import FACES
+    from stonelayout.lettering.font_files import find_font
+    from stonelayout.lettering.single_line import FACES
 
     found = {}
     for name in sorted(named - set(FACES)):

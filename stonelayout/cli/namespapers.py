@@ -23,13 +23,13 @@ MOST_NAMED = 12
 
 def papers_of(found: List, records: Mapping[int, Mapping[str, Any]]) -> dict[str, str]:
     """Return one stock list and one quote for all that is made."""
-    from stonelayout.job import parse_job
-    from stonelayout.order import Design as Ordered
-    from stonelayout.order import needs, taken_out
-    from stonelayout.quote import quote
-    from stonelayout.quotewords import quote_text
-    from stonelayout.shop import demo_shop
-    from stonelayout.stock import stock_lines, stock_text
+    from stonelayout.model.job import parse_job
+    from stonelayout.model.order import Design as Ordered
+    from stonelayout.model.order import needs, taken_out
+    from stonelayout.model.shop_rates import demo_shop
+    from stonelayout.shop.quote import quote
+    from stonelayout.shop.quote_text import quote_text
+    from stonelayout.shop.stock import stock_lines, stock_text
 
     ordered, job = [], None
     for k, record in sorted(records.items()):
@@ -76,13 +76,13 @@ def roll_of_list(
     root: Path, found: List, records: Mapping[int, Mapping[str, Any]]
 ) -> dict[str, str | bytes]:
     """Return the roll plan of all templates that are made, as many sets as the copies wear out."""
-    from stonelayout.job import parse_job
-    from stonelayout.layers import separate
-    from stonelayout.layout import Layout
-    from stonelayout.pieces import marks_of, pieces
-    from stonelayout.roll import roll_of
-    from stonelayout.rollpapers import Set, plan_sets, roll_files
-    from stonelayout.shop import Sets, demo_shop
+    from stonelayout.documents.roll_documents import Set, plan_sets, roll_files
+    from stonelayout.model.job import parse_job
+    from stonelayout.model.layout import Layout
+    from stonelayout.model.shop_rates import Sets, demo_shop
+    from stonelayout.template.roll import roll_of
+    from stonelayout.template.separation import separate
+    from stonelayout.template.tiling import marks_of, pieces
 
     sets, sheet = [], None
     for k in sorted(records):

@@ -36,10 +36,10 @@ def command(
     \b
     stonelayout proof crest.toml -o crest.html --garment red
     """
-    from stonelayout.papers import png
-    from stonelayout.pieces import in_lifting_order
-    from stonelayout.proof import proof_svg
-    from stonelayout.proofpage import proof_html
+    from stonelayout.documents.job_documents import png
+    from stonelayout.documents.proof import proof_svg
+    from stonelayout.documents.proof_page import proof_html
+    from stonelayout.template.tiling import in_lifting_order
 
     ending = Path(output).suffix.lower()
     if ending not in ENDINGS:

@@ -21,7 +21,7 @@ from .designs import (
 )
 
 if TYPE_CHECKING:
-    from stonelayout.order import Design
+    from stonelayout.model.order import Design
 
     from .designs import Opened
 
@@ -53,9 +53,9 @@ def command(
     Without a shop file of your own the demo's INVENTED prices are used. Exit code 1: the price is
     below the cost, or a line of a names list is left out.
     """
-    from stonelayout.quote import price_list, quote
-    from stonelayout.quotewords import DEMO_WARNING, price_list_text, quote_csv, quote_data
-    from stonelayout.quotewords import quote_text as in_words
+    from stonelayout.shop.quote import price_list, quote
+    from stonelayout.shop.quote_text import DEMO_WARNING, price_list_text, quote_csv, quote_data
+    from stonelayout.shop.quote_text import quote_text as in_words
 
     catalogue = load_catalogue(catalogue_files)
     opened, left_out = open_designs(files, copies, sheet_name, catalogue)

@@ -58,9 +58,9 @@ def command(
     --tile, or tile = true in its job file, a design larger than the sheet is cut in tiles, which
     are lifted on one tape by the crosses that neighbours share.
     """
+    from stonelayout.documents.roll_documents import Set, plan_sets, roll_files
     from stonelayout.files import write_all
-    from stonelayout.roll import plan_data, plan_text, roll_of
-    from stonelayout.rollpapers import Set, plan_sets, roll_files
+    from stonelayout.template.roll import plan_data, plan_text, roll_of
 
     catalogue = load_catalogue(catalogue_files)
     # Copies of a job are pressed from one set: here a number means sets.

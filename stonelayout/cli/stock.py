@@ -44,8 +44,8 @@ def command(
     short, or a line of a names list is left out.
     """
     from stonelayout.files import read_text
-    from stonelayout.order import needs, taken_out
-    from stonelayout.stock import parse_shelf, stock_csv, stock_lines, stock_text
+    from stonelayout.model.order import needs, taken_out
+    from stonelayout.shop.stock import parse_shelf, stock_csv, stock_lines, stock_text
 
     catalogue = load_catalogue(catalogue_files)
     shelf = None

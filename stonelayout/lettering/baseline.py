@@ -9,9 +9,10 @@ from typing import Protocol
 import numpy as np
 
 from stonelayout.errors import InputError
+from stonelayout.geometry.points import Points
 from stonelayout.units import mm
 
-from .drawing import Affine, Points, turn_at
+from .glyph_drawing import Affine, turn_at
 
 
 class Baseline(Protocol):

@@ -12,16 +12,17 @@ from typing import Any
 import numpy as np
 
 from stonelayout.errors import InputError
-from stonelayout.text import DEFAULT_HEIGHT_MM, Setting, Text
+from stonelayout.geometry.points import Points
+from stonelayout.model.text import DEFAULT_HEIGHT_MM, Setting, Text
 from stonelayout.units import mm
 
 from .baseline import Arc, Baseline, Path, Straight
-from .drawing import Affine, Command, Drawing, Points, joined, move, scale
 from .face import Face, Glyph
-from .faces import open_face, parts
+from .face_loader import open_face, parts
 from .fit import LEAST_HEIGHT_MM, extent, height_to_fit, spread, stroked, tracking_of
+from .glyph_drawing import Affine, Command, Drawing, joined, move, scale
 from .outline import merged, region
-from .strokes import CAPITAL, JOIN
+from .single_line import CAPITAL, JOIN
 
 #: Zero-width joiner and non-joiner, which shape some scripts.
 _JOINERS = "\u200c\u200d"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Protocol
 
-from .drawing import Drawing
+from .glyph_drawing import Drawing
 
 
 @dataclass(frozen=True)

@@ -11,12 +11,12 @@ from typing import Any
 import numpy as np
 
 from stonelayout.errors import InputError
-from stonelayout.text import DEFAULT_HEIGHT_MM, Setting, Text
+from stonelayout.model.text import DEFAULT_HEIGHT_MM, Setting, Text
 from stonelayout.units import mm
 
-from .drawing import move, scale
 from .face import Glyph
-from .readable import LEAST_ROWS, rows_high
+from .glyph_drawing import move, scale
+from .legibility import LEAST_ROWS, rows_high
 
 #: Two letters' rows (or outlines) keep at least this many gaps' room: pitches between rows of
 #: single strokes, stone diameters between outlines. Common practice, no source.

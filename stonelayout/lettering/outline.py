@@ -13,9 +13,9 @@ from shapely.geometry import Polygon
 
 from stonelayout.errors import InputError, MissingExtraError
 
-from .drawing import Command, Drawing, joined, move
+from .bidi_runs import Run, runs
 from .face import Glyph, clusters
-from .runs import Run, runs
+from .glyph_drawing import Command, Drawing, joined, move
 
 #: A capital's height in ems where a font says nothing of it (no H, no OS/2 entry).
 CAPITAL_EMS = 0.7

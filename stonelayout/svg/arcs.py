@@ -10,8 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from stonelayout.errors import ArtworkError
+from stonelayout.geometry.points import Points
 
-Points = npt.NDArray[np.float64]
 Counts = npt.NDArray[np.int64]
 Degrees = npt.NDArray[np.int8]
 #: An arc is cut into pieces of at most 30 degrees: each cubic is within 4e-7 of its radius.

@@ -11,10 +11,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.errors import ArtworkError
+from stonelayout.geometry.points import Points
 
-from .nesting import nested
+from .ring_nesting import nested
 
-Points = npt.NDArray[np.float64]
 EMPTY: Final = shapely.MultiPolygon()
 #: Crossings of an outline with itself; a tangle beyond that takes minutes and shows nothing.
 MOST_CROSSINGS: Final = 150_000

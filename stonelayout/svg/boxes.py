@@ -7,16 +7,16 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from stonelayout.curves import flatten
 from stonelayout.errors import ArtworkError
+from stonelayout.geometry.flattening import flatten
 
-from .basic import READERS, Units
+from .basic_shapes import READERS, Units
 from .cascade import Properties
 from .document import Node
 from .values import IDENTITY
 
 if TYPE_CHECKING:
-    from .walk import Frame, Walker
+    from .traversal import Frame, Walker
 
 #: How many elements may stand in all boxes that are worked out, each counted in every box.
 MOST_BOXED: Final = 50_000
@@ -25,7 +25,7 @@ Box = tuple[float, float, float, float]
 
 def box_of(walker: Walker, node: Node, properties: Properties, units: Units) -> Box | None:
     """Return (x, y, width, height) of what the element draws; None where it draws nothing."""
-    from .walk import Frame
+    from .traversal import Frame
 
     frame = Frame(IDENTITY, properties, units.viewport)
     return element_box(walker, node, frame)

@@ -7,21 +7,20 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from stonelayout.artwork import Line, rings
-from stonelayout.curves import Flat, Subpath, flatten
 from stonelayout.errors import ArtworkError
+from stonelayout.geometry.flattening import Flat, Subpath, flatten
+from stonelayout.geometry.points import Points
+from stonelayout.model.artwork import Line, rings
 
 from .areas import EMPTY, fill
-from .basic import Units
+from .basic_shapes import Units
 from .cascade import Properties
 from .strokes import Pen, stroke
 from .values import Matrix, parse_numbers, split_length
 
-Points = npt.NDArray[np.float64]
 #: Coordinates beyond this (a kilometre) are a broken file, not a drawing.
 MOST_MM: Final = 1e6
 #: Areas below this, in mm², are rounding, not shapes.

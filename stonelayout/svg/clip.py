@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.errors import ArtworkError
 
 from .areas import EMPTY
-from .basic import READERS
+from .basic_shapes import READERS
 from .boxes import element_box
 from .build import filled, flattened
 from .document import Node, children
@@ -20,7 +20,7 @@ from .transforms import matrix_of
 from .values import multiply
 
 if TYPE_CHECKING:
-    from .walk import Frame, Walker
+    from .traversal import Frame, Walker
 
 
 #: How many clip paths one drawing may need, and how long a chain of them may be.

@@ -11,8 +11,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from stonelayout.artwork import Artwork, Shape
 from stonelayout.errors import ArtworkError
+from stonelayout.model.artwork import Artwork, Shape
 
 from .build import Drawn, clipped
 from .colours import parse_colour

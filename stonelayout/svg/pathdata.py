@@ -12,8 +12,8 @@ from typing import Final
 
 import numpy as np
 
-from stonelayout.curves import MOST_POINTS, Subpath
 from stonelayout.errors import ArtworkError
+from stonelayout.geometry.flattening import MOST_POINTS, Subpath
 
 from .arcs import with_arcs
 

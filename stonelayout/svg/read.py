@@ -12,31 +12,21 @@ from typing import Final
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from stonelayout.artwork import Artwork, Shape, Skipped
-from stonelayout.curves import CHORD_ERROR_MM, transformed
 from stonelayout.errors import ArtworkError
 from stonelayout.files import read_bytes
+from stonelayout.geometry.flattening import CHORD_ERROR_MM, transformed
+from stonelayout.model.artwork import Artwork, Shape, Skipped
 
-from . import skips
-from .build import (
-    LEAST_SCALE,
-    Drawn,
-    clipped,
-    filled,
-    flattened,
-    lines_of,
-    pen_of,
-    scales,
-    stroked,
-)
+from . import unsupported as skips
+from .build import LEAST_SCALE, Drawn, clipped, filled, flattened, lines_of, pen_of, scales, stroked
 from .cascade import Cascade
 from .document import read_tree
 from .font import TextFonts
 from .knockout import knocked_out
 from .paint import resolve
+from .traversal import Visit, Walker, located
 from .values import IDENTITY
 from .viewbox import Page, page
-from .walk import Visit, Walker, located
 
 #: Chord error in mm when none is asked for.
 DEFAULT_MM: Final = CHORD_ERROR_MM

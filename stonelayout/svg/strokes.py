@@ -16,12 +16,12 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from stonelayout.curves import Flat
 from stonelayout.errors import ArtworkError
+from stonelayout.geometry.flattening import Flat
+from stonelayout.geometry.points import Points
 
 from .areas import EMPTY, fill
 
-Points = npt.NDArray[np.float64]
 #: More dashes than a drawing needs; a file that asks for more is refused.
 MOST_DASHES: Final = 100_000
 #: Lines of more points than this are freed of jitter before they are stroked.

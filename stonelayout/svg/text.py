@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Final
 
 from stonelayout.errors import ArtworkError
 
-from . import skips
-from .basic import Units
+from . import unsupported as skips
+from .basic_shapes import Units
 from .cascade import Properties, opacity
 from .document import Node, children
 from .values import parse_numbers
 
 if TYPE_CHECKING:
-    from .walk import Frame, Walker
+    from .traversal import Frame, Walker
 
 #: Characters of all texts of one drawing together, unfolded by ``use``.
 MOST_LETTERS: Final = 10_000

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from .basic import Units
+from .basic_shapes import Units
 from .boxes import box_of
 from .cascade import Properties
 from .document import Node
 from .values import IDENTITY, Matrix, multiply, parse_transform, translation
 
 if TYPE_CHECKING:
-    from .walk import Walker
+    from .traversal import Walker
 
 _KEYWORDS = {"left": 0.0, "center": 0.5, "right": 1.0, "top": 0.0, "bottom": 1.0}
 

@@ -11,16 +11,16 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from stonelayout.curves import Subpath
 from stonelayout.errors import InputError, MissingExtraError
+from stonelayout.geometry.flattening import Subpath
 
-from . import skips
+from . import unsupported as skips
 from .document import Node
 from .font import TextFace, TextFonts, font_wish
 from .text import FontError, Gatherer, Letter, NotReadError, Span
 
 if TYPE_CHECKING:
-    from .walk import Frame, Visit, Walker
+    from .traversal import Frame, Visit, Walker
 
 _DEGREES: Final = {"M": 0, "L": 1, "Q": 2, "C": 3}
 
@@ -65,7 +65,7 @@ def text_visits(walker: Walker, fonts: TextFonts, node: Node, frame: Frame) -> l
 
 
 def _visits(walker: Walker, frame: Frame, node: Node, placed: Sequence[_Set]) -> Iterator[Visit]:
-    from .walk import Visit
+    from .traversal import Visit
 
     spans = list(dict.fromkeys(item.span for item in placed))
     for span in spans:

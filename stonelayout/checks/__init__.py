@@ -1,0 +1,1 @@
+"""What stands against cutting: thin webs, tear lines, contrast, size."""

@@ -1,0 +1,1 @@
+"""Pages and pictures for customer and bench: proof, job sheet, report."""

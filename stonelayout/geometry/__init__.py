@@ -1,0 +1,1 @@
+"""Plane geometry in mm: curves, polylines, regions, centre lines, neighbours, measures."""

@@ -1,0 +1,1 @@
+"""Laying stones: rules pick shapes, patterns lay rows and fills, later rules give way."""

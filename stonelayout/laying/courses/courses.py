@@ -1,0 +1,201 @@
+"""The pattern `courses`: rows parallel to the outline that fit the local width."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from stonelayout.geometry.points import Points
+from stonelayout.geometry.regions import inset_mitred
+from stonelayout.geometry.symmetry import mirrored
+from stonelayout.laying.ask import Ask, Laid
+from stonelayout.laying.fill_symmetry import Mirrors, axes_of, symmetries
+from stonelayout.laying.fill_symmetry import symmetric_room as shared
+from stonelayout.laying.outline_smoothing import calmed
+from stonelayout.laying.part_fill import Part, depth_within, fill_parts, inset, polygons, remembered
+
+from .concentric_rows import is_fat, lay_rings, regular_places
+from .gap_fill import saturate
+from .occupancy import Standing
+from .outline_segments import spans_of
+from .row_repair import loosen
+from .stroke_rows import lay_limbs
+
+#: Distances are compared with this slack, relative, well inside neighbours.ROUNDING: rows that
+#: stand exactly a pitch apart must not be refused because of a last digit.
+SLACK = 2e-10
+#: Centres are kept this much further inside than asked, in mm, where a region is made symmetric.
+SNAP_MM = 1e-6
+#: Arcs of an inset are chords; the room for single stones is inset by this share more.
+CHORDS = 1.2e-5
+#: How often a room is inset again.
+_INSETS = 4
+#: Obstacles within so many of their distances count as one row.
+ONE_ROW = 1.5
+#: A fill that looks the same turned may have so many fewer stones.
+TURNED = 0.965
+#: Rounding of places on the outline of a room, in mm.
+EDGE_MM = 4e-10
+
+
+def lay_courses(ask: Ask) -> Laid:
+    """Lay rows parallel to the outline, evenly spaced over the local width, then fill up.
+
+    Uses the first size and the option ``margin`` (mm). Stones keep their pitch, and their
+    distance from obstacles; centres lie at least D / 2 + margin inside the region.
+    """
+    return fill_parts(ask, fill_courses)
+
+
+@remembered
+def fill_courses(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
+    """Fill one part with rows (patterns.parts.Fill).
+
+    Beside obstacles rows are laid both as if they were not there and along them; what places
+    more stones is kept.
+    """
+    least = part.sizes[0].diameter / 2 + float(part.options.get("margin", 0.0))
+    room = symmetric_room(part, least)
+    if room.is_empty and part.room.is_empty:
+        return np.empty((0, 2)), np.empty(0, dtype=np.intp)
+    turns = turned(part)
+    centres = _fill_room(part, room, least, axes_of(part), loose=not turns)
+    for mirrors in turns:
+        like = _fill_room(part, symmetric_under(room, mirrors), least, mirrors)
+        if len(like) >= TURNED * len(centres):
+            centres = like
+            break
+    if len(part.obstacles):
+        kept = shapely.difference(room, beside_rows(part.obstacles, part.distance[:, 0]))
+        along = _fill_room(part, kept, least, axes_of(part))
+        centres = along if len(along) > len(centres) else centres
+    return centres, np.zeros(len(centres), dtype=np.intp)
+
+
+def turned(part: Part) -> list[Mirrors]:
+    """Return the mirrors of a part that looks the same turned, highest order first.
+
+    None for a disc, whose rows are rings, nor for what looks the same turned by a right angle
+    only: a grid is better there.
+    """
+    orders = {len(mirrors.group) // 2: mirrors for mirrors in symmetries(part)}
+    if {5, 6} <= set(orders):
+        return []
+    return [mirrors for order, mirrors in orders.items() if order > 2 and order != 4]
+
+
+def symmetric_under(room: BaseGeometry, mirrors: Mirrors) -> BaseGeometry:
+    """Return what a room shares with its images, inset a little against rounding."""
+    return inset_mitred(shared(room, mirrors, SNAP_MM / 2), SNAP_MM)
+
+
+def _fill_room(
+    part: Part, room: BaseGeometry, least: float, mirrors: Mirrors, *, loose: bool = True
+) -> Points:
+    """Lay rows in a room for centres, then fill up to the outline.
+
+    ``loose``: stones in no row may move aside for others (knots.loosen).
+    """
+    wide = inset(part.outline, least * (1 + CHORDS))
+    edge = shapely.buffer(room, EDGE_MM, join_style="mitre", mitre_limit=1.5)
+    both = wide
+    for axis in (0, 1):
+        if part.mirrors[axis]:
+            both = shapely.intersection(both, mirrored(both, axis))
+    if len(mirrors.group) > 4:
+        both = symmetric_under(both, mirrors)
+    standing = Standing(
+        shapely.union(edge, both),
+        part.sizes[0].pitch * (1 - SLACK),
+        mirrors,
+        part.obstacles,
+        part.distance[:, 0] if len(part.obstacles) else np.empty(0),
+    )
+    for piece in polygons(room):
+        places = regular_places(piece, standing.pitch)
+        if len(places) and not len(part.obstacles):
+            standing.add(places)
+            continue
+        spans, corners = spans_of(piece, standing.pitch)
+        if is_fat(piece, spans, standing.pitch):
+            lay_rings(standing, piece)
+        else:
+            lay_limbs(standing, piece, spans, corners)
+    saturate(standing)
+    if loose and loosen(standing):
+        saturate(standing)
+    if mirrors:  # what is left fits once, not in pairs
+        standing.let_go(shapely.union(edge, wide))
+        saturate(standing)
+    return standing.centres
+
+
+def beside_rows(obstacles: Points, distance: Points) -> BaseGeometry:
+    """Return what rows of obstacles (m, 2) keep for themselves: ``distance`` (m,) on both sides.
+
+    Obstacles a little more than their distance apart count as one row, so that new rows run
+    straight beside them; single stones may still stand in the gaps between two.
+    """
+    from scipy.spatial import KDTree
+
+    reach = ONE_ROW * float(distance.max())
+    pairs = KDTree(obstacles).query_pairs(reach, output_type="ndarray")
+    wide = np.maximum(distance[pairs[:, 0]], distance[pairs[:, 1]])
+    step = obstacles[pairs[:, 1]] - obstacles[pairs[:, 0]]
+    near = np.hypot(step[:, 0], step[:, 1]) <= ONE_ROW * wide
+    lines = shapely.linestrings(obstacles[pairs[near]])
+    return shapely.union_all(
+        np.concatenate(
+            (
+                shapely.buffer(shapely.points(obstacles), distance, quad_segs=32),
+                shapely.buffer(lines, wide[near], quad_segs=32),
+            )
+        )
+    )
+
+
+def symmetric_room(part: Part, least: float) -> BaseGeometry:
+    """Return the room for centres, notches kept sharp, exactly symmetric where the part is.
+
+    Insets may lie outside by some 1e-8 mm; the room is inset again until it does not.
+    """
+    off = [
+        shapely.hausdorff_distance(part.outline, mirrored(part.outline, axis)) if like else 0.0
+        for axis, like in zip((0, 1), part.mirrors, strict=True)
+    ]
+    near = max(off) < EDGE_MM
+    outline, strayed = calmed(part.outline, part.sizes[0].pitch)
+    reach = least + strayed + (0.0 if near else SNAP_MM)
+    room = _made_symmetric(inset_mitred(outline, reach), part, near)
+    for _ in range(_INSETS):
+        if room.is_empty:
+            break
+        # two polygons come nearest at a vertex of one of them
+        own, others = shapely.get_coordinates(room), shapely.get_coordinates(part.outline)
+        inside = depth_within(part.outline, own, np.full(len(own), least))
+        outside = -depth_within(room, others, np.full(len(others), least))
+        short = least - min(float(inside.min()), float(outside.min()))
+        if short <= EDGE_MM:
+            break
+        reach += short + EDGE_MM
+        room = _made_symmetric(inset_mitred(outline, reach), part, near)
+    return room
+
+
+def _made_symmetric(room: BaseGeometry, part: Part, near: bool) -> BaseGeometry:
+    """Return a room that is its own mirror image to the last digit where the part is one.
+
+    ``near``: it is one already, but for rounding.
+    """
+    for axis in (0, 1):
+        if part.mirrors[axis] and not room.is_empty:
+            if not near:
+                room = shapely.intersection(room, mirrored(room, axis))
+                room = shapely.simplify(room, SNAP_MM / 2)
+            x0, y0, x1, y1 = room.bounds
+            low = (0.0, y0 - 1) if axis == 0 else (x0 - 1, 0.0)
+            kept = shapely.intersection(room, shapely.box(*low, x1 + 1, y1 + 1))
+            room = shapely.union(kept, mirrored(kept, axis))
+    return room

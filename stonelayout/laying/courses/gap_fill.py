@@ -1,0 +1,113 @@
+"""Filling up: stones at every place that is left, the roomiest first."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from stonelayout.geometry.points import Points
+
+from .occupancy import Standing
+
+#: Steps of the samples along the room's outline, in pitches.
+STEP = 0.05
+#: Where a sample falls short of a place by less than a step, so many finer ones are tried on
+#: either side, so many times over.
+FINER, LEVELS = 8, 4
+_ROUNDS = 200
+
+
+def vacancies(standing: Standing, rim: Points, near: Points | None = None) -> Points:
+    """Return places where the clearance is locally largest and a pitch or more, largest first.
+
+    ``near`` (k, 2): places that had so much room a while ago; no others are looked for.
+    """
+    from scipy.spatial import KDTree, QhullError, Voronoi
+
+    blocks = standing.all_centres
+    if near is not None:
+        tree = KDTree(near)
+        blocks = blocks[np.isfinite(tree.query(blocks, distance_upper_bound=4 * standing.pitch)[0])]
+        reach = 2 * standing.pitch
+        rim = rim[np.isfinite(tree.query(rim[:, 1], distance_upper_bound=reach)[0])]
+    found = [_rim_places(standing, rim)]
+    if len(blocks) > 3:
+        try:
+            vertices = Voronoi(blocks).vertices
+            vertices = vertices[shapely.contains_xy(standing.room, vertices)]
+            found.append(vertices[standing.nearest(vertices)[0] >= standing.pitch])
+        except QhullError:
+            pass  # all on one line: the largest clearance is on the rim
+    places = np.concatenate(found)
+    away = np.round(standing.clearance(places), 7)
+    order = np.lexsort((places[:, 1], places[:, 0], -away))
+    return places[order]
+
+
+def _rim_places(standing: Standing, rim: Points) -> Points:
+    """Return places on the rim that have room, where need be sought in finer steps.
+
+    ``rim`` (n, 3, 2): a sample, and the middles of the sides before and after it.
+    """
+    pitch = standing.pitch
+    step = STEP * pitch / 2
+    found = rim[:0, 1]
+    for _ in range(LEVELS):
+        away, _ = standing.nearest(rim[:, 1])
+        found = rim[away >= pitch, 1]
+        found = found[standing.inside(found)]
+        rim = rim[away >= pitch - step]
+        if len(found) or not len(rim):
+            break
+        share = (np.arange(FINER) + 0.5) / FINER
+        width = 0.5 / FINER
+        rim = np.concatenate(
+            [
+                np.stack([a + (b - a) * (share[k] + d * width) for d in (-1, 0, 1)], axis=1)
+                for a, b in ((rim[:, 0], rim[:, 1]), (rim[:, 1], rim[:, 2]))
+                for k in range(FINER)
+            ]
+        )
+        step /= FINER
+    return found
+
+
+def rim_samples(room: BaseGeometry, step: float) -> Points:
+    """Return samples (n, 3, 2) of a room's outline, each with the middles of its two sides."""
+    parts = [np.empty((0, 3, 2))]
+    for line in shapely.get_parts(shapely.boundary(room)):
+        points = shapely.get_coordinates(shapely.segmentize(line, step))[:-1]
+        before = (points + np.roll(points, 1, axis=0)) / 2
+        parts.append(np.stack((before, points, np.roll(before, -1, axis=0)), axis=1))
+    return np.concatenate(parts)
+
+
+def saturate(standing: Standing) -> int:
+    """Add stones until no place of the room is a pitch away from all; returns how many."""
+    rim = rim_samples(standing.room, STEP * standing.pitch)
+    total = 0
+    places: Points | None = None
+    for _ in range(_ROUNDS):
+        seen = vacancies(standing, rim, places)
+        if not len(seen) and places is not None:  # what the last places hid from a coarse look
+            seen = vacancies(standing, rim)
+        if not len(seen):
+            break
+        places = seen
+        added = 0
+        taken: list[Points] = []
+        for place in places[:400]:
+            if taken and np.hypot(*(np.array(taken) - place).T).min() < 2 * standing.pitch:
+                continue
+            done = standing.add(place[None])
+            for way in (0.0, 0.5 * standing.pitch):
+                if not done and standing.mirrors:
+                    done = standing.add(standing.snapped(place[None], 0.5 * standing.pitch, way))
+            if done:
+                taken += [p for image in standing.images(place[None]) for p in image]
+                added += done
+        total += added
+        if not added:
+            break
+    return total

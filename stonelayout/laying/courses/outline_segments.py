@@ -1,0 +1,384 @@
+"""Spans of an outline between its corners, with the half width and the rows that fit there."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from shapely.geometry import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from stonelayout.geometry.points import Points
+from stonelayout.geometry.regions import Outline, largest_disc, rings_of, sample_ring, shrink_balls
+
+Flags = npt.NDArray[np.bool_]
+
+#: Step of the samples along an outline, in pitches.
+STEP = 0.06
+#: A corner turns by more than this, in degrees, within a window (pitches) on both sides.
+CORNER_DEGREES, CORNER_WINDOW = 38.0, 0.22
+#: Vertices that turn by less than this, in degrees, are no corners.
+VERTEX_DEGREES = 8.0
+#: Least angle in degrees between the two contacts of a ball that measures a width; where the
+#: other contact lies on the span beyond a convex corner (an end of a stroke, not its other
+#: side); and where no sample of a span has a width otherwise.
+WIDTH_DEGREES, CAP_DEGREES, LOOSE_DEGREES = 128.0, 148.0, 115.0
+#: A width seen along less than this, in pitches, is a glimpse from beside a corner.
+GLIMPSE = 0.2
+#: An inner row is not laid along less than this, in pitches: deep in a bend rows fold into scraps.
+SCRAP = 0.25
+#: A taper is measured over so many pitches, and carried on to the end of a stroke when the half
+#: width changes by less than STEEP on the way.
+TAPER, STEEP = 2.0, 0.25
+#: In a bend of more than this, in radians a pitch, the outline is a polygon, and its two sides
+#: agree on a width to so many pitches only.
+BENT, FACETS = 0.01, 2e-3
+#: A row in the middle starts so many pitches before it has its full room.
+EARLY = 1.6
+
+
+@dataclass(eq=False)
+class Span:
+    """Samples of an outline from corner to corner (all round a ring without corners).
+
+    ``points``, ``inward`` (n, 2); ``s`` (n,) arc length in mm; ``half`` (n,) half the local
+    width in mm, ``valid`` where it was measured rather than carried through a joint, ``sided``
+    where another side lies right opposite; ``count``
+    (n,) rows across and ``gap`` (n,) mm between them. ``turns``: turning in radians at the two
+    ends, positive where convex.
+    """
+
+    points: Points
+    inward: Points
+    s: Points
+    closed: bool
+    turns: tuple[float, float]
+    half: Points
+    valid: Flags
+    count: npt.NDArray[np.intp]
+    gap: Points
+    sided: Flags
+    cap: bool = False
+
+    @property
+    def length(self) -> float:
+        """Arc length in mm."""
+        return float(self.s[-1])
+
+    @cached_property
+    def tree(self) -> Any:
+        """A k-d tree of the samples."""
+        from scipy.spatial import KDTree
+
+        return KDTree(self.points)
+
+    @cached_property
+    def curve(self) -> BaseGeometry:
+        """The samples as a prepared line."""
+        line = LineString(self.points)
+        shapely.prepare(line)
+        return line
+
+    def bend(self, pitch: float) -> Points:
+        """Return the curvature at the samples, over two pitches, in radians per mm (n,)."""
+        angle = np.unwrap(np.arctan2(self.inward[:, 1], self.inward[:, 0]))
+        low, high = np.maximum(self.s - pitch, 0), np.minimum(self.s + pitch, self.s[-1])
+        turn = np.interp(high, self.s, angle) - np.interp(low, self.s, angle)
+        found: Points = np.abs(turn) / np.maximum(high - low, 1e-9)
+        return found
+
+
+@dataclass(frozen=True, eq=False)
+class Corner:
+    """A corner of an outline: its place, its turning in radians (positive: convex)."""
+
+    place: Points
+    turn: float
+
+
+def corner_vertices(points: Points, pitch: float) -> tuple[Points, npt.NDArray[np.intp], Points]:
+    """Find the corners of one ring (open vertex list, inside on the left).
+
+    Returns the ring, to which the middles of blunted notches have been added as vertices, the
+    indices of the corners and their turning in radians.
+    """
+    side = np.roll(points, -1, axis=0) - points
+    length = np.hypot(side[:, 0], side[:, 1])
+    before = np.roll(side, 1, axis=0)
+    turn = np.arctan2(
+        before[:, 0] * side[:, 1] - before[:, 1] * side[:, 0], (before * side).sum(axis=1)
+    )
+    place = np.concatenate(([0.0], np.cumsum(length)))
+    total = place[-1]
+    seen = np.abs(turn) > math.radians(VERTEX_DEGREES)
+    reach = CORNER_WINDOW * pitch
+    found: list[tuple[int, float]] = []
+    candidates = np.flatnonzero(seen)
+    for k in candidates[np.lexsort((candidates, -np.round(np.abs(turn[candidates]), 7)))]:
+        apart = np.abs(place[:-1] - place[k])
+        apart = np.minimum(apart, total - apart)
+        window = float(turn[apart <= reach].sum())
+        if abs(window) <= math.radians(CORNER_DEGREES) or window * turn[k] <= 0:
+            continue
+        if any(apart[other] <= reach for other, _ in found):
+            continue
+        found.append((int(k), window))
+    found.sort()
+    return _with_notches(points, found, length, pitch)
+
+
+def _with_notches(
+    points: Points, found: list[tuple[int, float]], length: Points, pitch: float
+) -> tuple[Points, npt.NDArray[np.intp], Points]:
+    """Make one corner of two reflex ones that the mitre limit put side by side."""
+    size = len(points)
+    merged: dict[int, float] = {}
+    gone: set[int] = set()
+    turns = dict(found)
+    for k, turn in found:
+        after = (k + 1) % size
+        if turn < 0 and turns.get(after, 1.0) < 0 and length[k] < 0.9 * pitch and k not in gone:
+            merged[k] = turn + turns[after]
+            gone |= {k, after}
+    place: list[Points] = []
+    index: list[int] = []
+    angle: list[float] = []
+    for k in range(size):
+        if k in turns and k not in gone:
+            index.append(len(place))
+            angle.append(turns[k])
+        place.append(points[k])
+        if k in merged:
+            index.append(len(place))
+            angle.append(merged[k])
+            place.append((points[k] + points[(k + 1) % size]) / 2)
+    return np.array(place), np.array(index, dtype=np.intp), np.array(angle)
+
+
+def spans_of(room: Polygon, pitch: float) -> tuple[list[Span], list[Corner]]:
+    """Cut the outline of a room at its corners, and measure how wide the room is along it."""
+    spans, corners = outline_spans(room, pitch)
+    if spans:
+        _measure(spans, corners, pitch, largest_disc(room, 0.01 * pitch) * 1.01 + 0.02 * pitch)
+    return spans, corners
+
+
+def outline_spans(room: BaseGeometry, pitch: float) -> tuple[list[Span], list[Corner]]:
+    """Cut the outline of a room at its corners."""
+    spans: list[Span] = []
+    corners: list[Corner] = []
+    for ring in rings_of(room):
+        points, index, turn = corner_vertices(ring, pitch)
+        start = int(index[0]) if len(index) else _start(points)
+        points = np.roll(points, -start, axis=0)
+        index = index - start
+        place, along, _ = sample_ring(points, STEP * pitch)
+        corners += [Corner(points[k], float(a)) for k, a in zip(index, turn, strict=True)]
+        # sample numbers at which spans start: where a corner's vertex begins a side
+        cuts = [0]
+        for k in index[1:]:
+            hits = np.flatnonzero((place == points[k]).all(axis=1))
+            cuts.append(int(hits[-1]) if len(hits) else cuts[-1])
+        cuts.append(len(place))
+        for j, (low, high) in enumerate(pairwise(cuts)):
+            p, t = place[low:high], along[low:high]
+            last = points[index[(j + 1) % len(index)]] if len(index) else points[0]
+            if np.hypot(*(p[-1] - last)) > 1e-12:
+                p, t = (
+                    np.concatenate((p, last[None])),
+                    np.concatenate((t, t[-1:] if len(index) else t[:1])),
+                )
+            ends = (float(turn[j]), float(turn[(j + 1) % len(index)])) if len(index) else (0.0, 0.0)
+            s = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(p, axis=0).T))))
+            n = len(p)
+            spans.append(
+                Span(
+                    p,
+                    np.column_stack((-t[:, 1], t[:, 0])),
+                    s,
+                    not len(index),
+                    ends,
+                    np.zeros(n),
+                    np.zeros(n, bool),
+                    np.ones(n, np.intp),
+                    np.zeros(n),
+                    np.zeros(n, bool),
+                )
+            )
+    return spans, corners
+
+
+def _start(points: Points) -> int:
+    """Return where a ring without corners starts: where it meets an axis of the frame."""
+    off = np.round(np.abs(points).min(axis=1), 7)
+    return int(np.lexsort((points[:, 0], points[:, 1], off))[0])
+
+
+def _measure(spans: list[Span], corners: list[Corner], pitch: float, largest: float) -> None:
+    owner = np.repeat(np.arange(len(spans)), [len(s.points) for s in spans])
+    points = np.concatenate([s.points for s in spans])
+    inward = np.concatenate([s.inward for s in spans])
+    along = np.column_stack((inward[:, 1], -inward[:, 0]))
+    everything = Outline(points, along, owner, np.zeros(len(points), bool))
+    radius, other, angle = shrink_balls(everything, 0.3 * pitch, largest)
+    reflex = np.array([c.place for c in corners if c.turn < 0]).reshape(-1, 2)
+    bulges = np.zeros(len(points), dtype=np.bool_)
+    for place in reflex:
+        bulges |= np.hypot(*(points[other] - place).T) < 0.09 * pitch
+    need = np.full(len(points), WIDTH_DEGREES)
+    ends: dict[bytes, list[int]] = {}
+    for k, span in enumerate(spans):
+        for end in (0, -1):
+            ends.setdefault(span.points[end].tobytes(), []).append(k)
+    stops = np.cumsum([len(span.points) for span in spans])
+    for k, span in enumerate(spans):
+        mine = slice(stops[k] - len(span.points), stops[k])
+        for end, turn in zip((0, -1), span.turns, strict=True):
+            if turn > 0:
+                across = [j for j in ends[span.points[end].tobytes()] if j != k]
+                need[mine][np.isin(owner[other[mine]], across)] = CAP_DEGREES
+    sound = ~bulges & (other != np.arange(len(points)))
+    for stop, span in zip(stops, spans, strict=True):
+        if not span.closed:  # a corner's own ball touches the side that it begins
+            sound[[stop - len(span.points), stop - 1]] = False
+    valid = sound & (angle > need)
+    if not valid.any():
+        valid = sound & (angle > LOOSE_DEGREES)
+    for k, span in enumerate(spans):
+        mine = slice(stops[k] - len(span.points), stops[k])
+        span.valid, span.half = valid[mine], radius[mine]
+        span.sided = sound[mine] & (angle[mine] > CAP_DEGREES)
+        drop_glimpses(span, pitch)
+        if span.valid.any():
+            carry(span, pitch)
+            plan_rows(span, pitch)
+        else:
+            span.gap = np.full(len(span.points), pitch)
+            span.cap = True
+
+
+def drop_glimpses(span: Span, pitch: float) -> None:
+    """Forget half widths that were measured along less than GLIMPSE pitches."""
+    for low, high in runs(span.valid):
+        if span.s[high - 1] - span.s[low] < min(GLIMPSE * pitch, span.length / 2):
+            span.valid[low:high] = False
+
+
+def carry(span: Span, pitch: float) -> None:
+    """Carry the half width through places where it was not measured, and smooth it."""
+    s, valid = span.s, span.valid
+    half = np.interp(s, s[valid], span.half[valid])
+    for low, high in runs(~valid):  # the edge of a limb of rows runs on to where a thin one butts
+        if low > 0 and high < len(valid):
+            ends = half[[low - 1, high]]
+            if 2 * ends.min() < pitch <= 2 * ends.max():
+                half[low:high] = ends.max()
+    if not span.closed:
+        _extend(span, half, pitch)
+    even = np.linspace(0, span.length, max(int(span.length / (STEP * pitch)) + 1, 2))
+    half = np.interp(even, s, half)
+    size = max(round(1 / STEP) | 1, 3)
+    half = np.median(_windows(half, size, span.closed), axis=1)
+    half = _windows(half, size, span.closed).mean(axis=1)
+    span.half = np.interp(s, even, half)
+
+
+def _extend(span: Span, half: Points, pitch: float) -> None:
+    """Carry a taper on to the free ends of a stroke, in place."""
+    measured = np.flatnonzero(span.valid)
+    for end, turn, step in ((0, span.turns[0], 1), (-1, span.turns[1], -1)):
+        last = measured[0] if end == 0 else measured[-1]
+        way = np.abs(span.s - span.s[last])
+        near = span.valid & (way <= TAPER * pitch)
+        if turn <= 0 or way[near].max() < 0.5 * TAPER * pitch:
+            continue
+        slope = float(np.polyfit(way[near], span.half[near], 1)[0])
+        beyond = slice(0, last) if step > 0 else slice(last + 1, None)
+        if abs(slope) < STEEP and way[end] < 2 * span.half[last]:
+            half[beyond] -= slope * way[beyond]
+
+
+def _windows(values: Points, size: int, closed: bool) -> Points:
+    """Return the ``size`` values about each of n, (n, size); beyond an open end the last one."""
+    before = size // 2
+    padded = np.pad(values, (before, size - 1 - before), mode="wrap" if closed else "edge")
+    return np.lib.stride_tricks.sliding_window_view(padded, size)
+
+
+def plan_rows(span: Span, pitch: float) -> None:
+    """Choose how many rows fit across at each sample, and the gap between them."""
+    even = np.linspace(0, span.length, max(int(span.length / (STEP * pitch)) + 1, 2))
+    half = np.interp(even, span.s, span.half)
+    bent = np.interp(even, span.s, span.bend(pitch) * pitch) > BENT
+    n = np.floor(2 * half / pitch + np.where(bent, FACETS, 1e-11)).astype(np.intp) + 1
+    n = _without_dips(n, int(3 / STEP))
+    gap = 2 * half / np.maximum(n - 1, 1)
+    gap = np.where(n > 1, gap, pitch)
+    size = int(1.5 / STEP)
+    for _ in range(2):
+        gap = _windows(gap, size, span.closed).mean(axis=1)
+    near = np.clip(np.searchsorted(even, span.s), 0, len(even) - 1)
+    span.count = n[near]
+    span.gap = np.interp(span.s, even, gap)
+
+
+def _without_dips(n: npt.NDArray[np.intp], least: int) -> npt.NDArray[np.intp]:
+    """Lower runs shorter than ``least`` samples between two lower ones to the higher of those."""
+    n = n.copy()
+    for _ in range(20):
+        edges = np.flatnonzero(np.diff(n)) + 1
+        starts = np.concatenate(([0], edges))
+        stops = np.concatenate((edges, [len(n)]))
+        changed = False
+        for k in range(1, len(starts) - 1):
+            low, high = n[starts[k] - 1], n[stops[k]]
+            here = n[starts[k]]
+            if stops[k] - starts[k] < least and low < here > high:
+                n[starts[k] : stops[k]] = max(low, high)
+                changed = True
+                break
+        if not changed:
+            break
+    return n
+
+
+def row_runs(span: Span, k: int, pitch: float) -> tuple[Points, list[tuple[int, int]]]:
+    """Return row k of a span, 0 on the outline: its points (n, 2) and the runs where it stands."""
+    if k == 0:
+        wide = np.ones(len(span.points), dtype=np.bool_) if span.cap else span.count > 1
+        return span.points, runs(wide)
+
+    wanted = (2 * k <= span.count - 1) | (~span.valid & (k <= span.count - 2))
+    middle = runs(span.count == 2 * k + 1)
+    for low, high in middle:  # a row in the middle starts as early as stones find room there
+        reach = EARLY * pitch
+        near = (span.s >= span.s[low] - reach) & (span.s <= span.s[high - 1] + reach)
+        wanted |= near & (span.count == 2 * k)
+    wanted &= span.count > 1
+    if not wanted.any():
+        return span.points, []
+    offset = np.minimum(k * span.gap, span.half)
+    line = span.points + offset[:, None] * span.inward
+    some = np.flatnonzero(wanted)
+    least = offset[some] - 0.12 * pitch
+    across = shapely.points(line[some])
+    near = shapely.dwithin(span.curve, across, least)  # type: ignore[call-overload] # arrays work
+    wanted[some] = ~near
+    ahead = np.diff(line, axis=0)
+    along = np.diff(span.points, axis=0)
+    forward = (ahead * along).sum(axis=1) > -1e-15
+    wanted &= np.concatenate((forward, [True])) & np.concatenate(([True], forward))
+    found = runs(wanted)
+    return line, [(a, b) for a, b in found if span.s[b - 1] - span.s[a] > SCRAP * pitch]
+
+
+def runs(flags: Flags) -> list[tuple[int, int]]:
+    """Return the runs of True as (start, stop)."""
+    edge = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in zip(edge[::2], edge[1::2], strict=True)]

@@ -1,0 +1,178 @@
+"""Mirror symmetry of a fill: only the discs between the mirrors are handled.
+
+Mirrors are lines through the origin of a part's frame: none, one, or two at an angle of pi / k,
+between which a k-th part of the plane's half lies. A disc between the mirrors is never nearer to
+an image of another disc than to that disc itself, so the only images that matter to distances
+are its own across each mirror.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from stonelayout.geometry.points import Points
+from stonelayout.geometry.symmetry import SYMMETRY
+
+from .part_fill import Part, polygons
+
+#: A disc stands on a mirror when it is this near to it, in mm.
+ON_MM = 1e-9
+#: Orders of turning symmetry that are looked for beside the two axes.
+ORDERS = (6, 5, 4, 3)
+
+
+@dataclass(frozen=True, eq=False)
+class Mirrors:
+    """Mirrors by their unit normals (k, 2), k = 0, 1 or 2: a disc p has ``p @ normal >= 0``.
+
+    ``group`` holds the matrices (2, 2) of all that reflecting can do, the identity first.
+    """
+
+    normals: Points
+    group: tuple[Points, ...]
+
+    @classmethod
+    def at(cls, *angles: float) -> Mirrors:
+        """Return the mirrors whose normals point at ``angles`` in radians."""
+        normals = np.array([[math.cos(a), math.sin(a)] for a in angles]).reshape(-1, 2)
+        normals[np.abs(normals) < 1e-15] = 0.0
+        flips = [np.eye(2) - 2 * np.outer(n, n) for n in normals]
+        found = [np.eye(2)]
+        for element in found:  # the list grows until it is closed
+            for flip in flips:
+                new = element @ flip
+                if all(np.abs(new - old).max() > 1e-9 for old in found):
+                    found.append(new)
+        return cls(normals, tuple(found))
+
+    def __len__(self) -> int:
+        return len(self.normals)
+
+    @cached_property
+    def lines(self) -> Points:
+        """Unit normals (m, 2) of all mirrors and their images."""
+        found = [(np.eye(2) - element) / 2 for element in self.group if np.linalg.det(element) < 0]
+        # n n^T of a unit normal n
+        normals = [
+            square[k] / math.sqrt(square[k, k])
+            for square in found
+            for k in [int(square[1, 1] > square[0, 0])]
+        ]
+        return np.array(normals).reshape(-1, 2)
+
+    @property
+    def axes(self) -> tuple[bool, bool]:
+        """Tell whether x = 0 and y = 0 are among the mirrors and their images."""
+        flips = np.eye(2) * [[[-1], [1]], [[1], [-1]]]
+        found = [any(np.abs(g - flip).max() < 1e-9 for g in self.group) for flip in flips]
+        return found[0], found[1]
+
+    def on(self, centres: Points) -> npt.NDArray[np.bool_]:
+        """Tell which discs stand on which mirror, shape (n, k)."""
+        return np.asarray(np.abs(centres @ self.normals.T) <= ON_MM)
+
+    def between(self, centres: Points, reach: float) -> Points:
+        """Return the discs between the mirrors; those within ``reach`` mm of one go onto it."""
+        for normal in self.normals:
+            height = centres @ normal
+            near = np.abs(height) < reach
+            moved = centres - np.where(near, height, 0.0)[:, None] * normal
+            centres = moved[near | (height > 0)]
+        return centres
+
+    def folded(self, centres: Points) -> Points:
+        """Return discs reflected until they lie between the mirrors."""
+        for _ in self.group:
+            for normal in self.normals:
+                height = centres @ normal
+                centres = centres - 2 * np.minimum(height, 0.0)[:, None] * normal
+        return centres
+
+    def keep(self, centres: Points) -> bool:
+        """Tell whether discs are their own images, to a millionth of a mm."""
+        from scipy.spatial import KDTree
+
+        tree = KDTree(centres) if len(centres) else None
+        return tree is None or all(
+            bool(np.max(tree.query(centres @ element.T)[0]) < 1e3 * ON_MM) for element in self.group
+        )
+
+    def copies(self, centres: Points) -> npt.NDArray[np.intp]:
+        """Return how many discs each stands for, itself included, shape (n,)."""
+        size = len(self.group)
+        found: npt.NDArray[np.intp] = np.array([size, size // 2, 1], dtype=np.intp)[
+            self.on(centres).sum(axis=1)
+        ]
+        return found
+
+    def everywhere(self, centres: Points) -> Points:
+        """Return discs with all their images; what stands on a mirror has no image there."""
+        parts = [centres]
+        for k, element in enumerate(self.group[1:], start=1):
+            image = centres @ element.T
+            fresh = np.ones(len(centres), dtype=np.bool_)
+            for other in self.group[:k]:
+                fresh &= np.abs(image - centres @ other.T).max(axis=1) > 1e3 * ON_MM
+            parts.append(image[fresh])
+        return np.concatenate(parts)
+
+
+NONE = Mirrors.at()
+
+
+def axes_of(part: Part) -> Mirrors:
+    """Return the mirrors of a part that are axes of its frame."""
+    return Mirrors.at(*(k * math.pi / 2 for k in (0, 1) if part.mirrors[k]))
+
+
+def symmetries(part: Part) -> tuple[Mirrors, ...]:
+    """Return mirrors for a part: those of its highest symmetry first, a single axis or NONE last.
+
+    Higher than the two axes is what looks the same turned by an ORDERS-th of a full turn.
+    """
+    angles = [k * math.pi / 2 for k in (0, 1) if part.mirrors[k]]
+    if not angles:
+        return (NONE,)
+    found = [Mirrors.at(angles[0])]
+    if len(angles) == 2:
+        found.append(Mirrors.at(*angles))
+    most = SYMMETRY * part.sizes[0].pitch * part.outline.length
+    for order in () if len(part.obstacles) else reversed(ORDERS):
+        mirrors = Mirrors.at(angles[0], angles[0] + math.pi - math.pi / order)
+        turned = _carried(part.outline, mirrors.group[3])
+        if shapely.symmetric_difference(part.outline, turned).area <= most:
+            found.append(mirrors)
+    return tuple(reversed(found))
+
+
+def symmetric_room(room: BaseGeometry, mirrors: Mirrors, tolerance: float) -> BaseGeometry:
+    """Return what a room has in common with its images; it is symmetric about the axes already.
+
+    It is simplified by ``tolerance`` mm first if it is not that room already.
+    """
+    if len(mirrors.group) <= 4:
+        return room
+    both, done = all(mirrors.axes), [np.eye(2)]
+    common = simple = shapely.simplify(room, tolerance)
+    for element in mirrors.group:
+        if np.linalg.det(element) < 0 or any(
+            np.abs(element - old).max() < 1e-9 or (both and np.abs(element + old).max() < 1e-9)
+            for old in done
+        ):
+            continue
+        done.append(element)
+        common = shapely.intersection(common, _carried(simple, element))
+    if common.geom_type == "GeometryCollection":  # what an intersection leaves beside areas
+        common = shapely.MultiPolygon(polygons(common))
+    return common
+
+
+def _carried(shape: BaseGeometry, element: Points) -> BaseGeometry:
+    return shapely.transform(shape, lambda points: points @ element.T)

@@ -1,0 +1,1 @@
+"""The patterns ``lattice``, ``even`` and ``graded``: discs packed into a room."""

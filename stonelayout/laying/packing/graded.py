@@ -1,0 +1,193 @@
+"""The ``graded`` pattern: the largest size first, smaller ones where it leaves room."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from stonelayout.geometry.points import Points
+from stonelayout.laying.ask import Ask, Laid
+from stonelayout.laying.courses.edge_row import behind, edge_row
+from stonelayout.laying.fill_symmetry import NONE, Mirrors, symmetric_room, symmetries
+from stonelayout.laying.part_fill import Part, discs, fill_parts, remembered
+
+from . import even
+from .gap_pockets import fill_pockets
+from .lattice import best_lattice
+from .mix_packer import Mix, Mixture
+from .mix_search import Grower
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How long to look.
+
+    Grids are pressed that have ``excess`` discs too many (as for `even`), ``discs`` in all; the
+    ``kept`` mixes that cover most are evened by ``evenings`` pushes and grown in ``sweeps``, each
+    place ``tries`` times; ``steps`` of one relaxation.
+    """
+
+    excess: tuple[float, ...]
+    discs: int
+    kept: int
+    evenings: int
+    sweeps: int
+    tries: int
+    steps: int
+
+
+EFFORTS = {
+    "good": Effort((0.2, 0.3, 0.1, 0.15, 0.25), 900, 1, 1, 2, 1, 220),
+    "best": Effort((0.2, 0.3, 0.1, 0.15, 0.25, 0.4), 6000, 4, 3, 6, 3, 300),
+}
+#: At each excess one grid is taken for each of so many angles, then others stretched to the room.
+_ANGLES, _LOOK = 3, dataclasses.replace(even.EFFORTS["good"], grids=5, few=10, batches=0)
+#: Small fills are cheap: mixes of so many discs in all are kept, but not more than so many.
+_KEPT_DISCS, _MOST_KEPT = 240, 4
+#: Mixes that are worth less than this share of the best are not finished.
+_HOPE = 0.97
+#: A fill with turns covers at least this share of the fullest; one with two axes even.FAIR.
+FAIR = 0.965
+#: Where the largest size has so few stones, its even fill is tried too.
+_FEW = 40
+
+
+def lay_graded(ask: Ask) -> Laid:
+    """Lay as much of the largest size as fits, smaller ones where its order meets the edge.
+
+    A stone fits between three touching stones only below 0.155 of their size, so smaller sizes
+    go where the larger ones do not: along the edge, into tips and narrow strokes. Options as for
+    ``even``; sizes are taken largest first, whatever their order.
+    """
+    return fill_parts(ask, fill_graded, beside=True)
+
+
+@remembered
+def fill_graded(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
+    """Fill one part with all sizes, behind an edge row if asked (patterns.parts.Fill)."""
+    order = sorted(range(len(part.sizes)), key=lambda k: -part.sizes[k].diameter)
+    order = [k for k in order if not part.rooms[k].is_empty]
+    own = _of_sizes(part, order)
+    row = np.empty((0, 2))
+    if part.options.get("edge_row"):
+        row = edge_row(own)
+        own = behind(own, row)
+    left = [k for k, room in enumerate(own.rooms) if not room.is_empty]
+    mix = Mix(row, np.zeros(len(row), dtype=np.intp))
+    if left:
+        rest = _best_fill(_of_sizes(own, left))
+        for k in range(len(left)):
+            mix = mix.with_more(rest.centres[rest.size == k], left[k])
+    return mix.centres, np.array(order, dtype=np.intp)[mix.size]
+
+
+def _of_sizes(part: Part, sizes: list[int]) -> Part:
+    return dataclasses.replace(
+        part,
+        sizes=tuple(part.sizes[k] for k in sizes),
+        rooms=tuple(part.rooms[k] for k in sizes),
+        distance=part.distance[:, sizes],
+    )
+
+
+def _best_fill(part: Part) -> Mix:
+    """Return the fill of the highest symmetry that covers about as much as the best."""
+    mirrors = symmetries(part) if part.options.get("symmetric", True) else (NONE,)
+    quality = part.options.get("quality", "good")
+    if quality == "draft" or len(part.sizes) == 1 or _thin_or_many(part, mirrors[-1]):
+        largest = even.fill_evenly(_of_sizes(part, [0]))
+        mix = Mix(largest, np.zeros(len(largest), dtype=np.intp))
+        kept = next((found for found in mirrors if found.keep(largest)), NONE)
+        return _filled_up(part, mix, kept)
+    # the best of a longer look may cover less
+    efforts = [EFFORTS[name] for name in ("good", "best")[: 1 + (quality == "best")]]
+    squares = np.array([spec.diameter**2 for spec in part.sizes])
+
+    def cover(mix: Mix) -> float:
+        return float(squares[mix.size].sum())
+
+    fills = [max((_filled(part, found, one) for one in efforts), key=cover) for found in mirrors]
+    most = max(map(cover, fills))
+    shares = [even.FAIR if len(found.group) <= 4 else FAIR for found in mirrors]
+    return next(m for m, share in zip(fills, shares, strict=True) if cover(m) >= share * most)
+
+
+def _thin_or_many(part: Part, mirrors: Mirrors) -> bool:
+    """Tell whether the largest size fits in one row at most, or is too much to press."""
+    pitch = part.sizes[0].pitch
+    if part.room.area < even.THIN * pitch * part.room.length:
+        return True
+    return not 2 <= len(best_lattice(part.room, pitch, mirrors=mirrors.axes)) <= even.MANY
+
+
+def _filled(part: Part, mirrors: Mirrors, effort: Effort) -> Mix:
+    pitch = part.sizes[0].pitch
+    rooms = tuple(symmetric_room(room, mirrors, even.ROUGH * pitch) for room in part.rooms)
+    part = dataclasses.replace(part, rooms=rooms)
+    mixture = Mixture(part, mirrors)
+    grid = best_lattice(part.room, pitch, mirrors=mirrors.axes)
+    looks = [dataclasses.replace(_LOOK, excess=(excess,)) for excess in effort.excess]
+    grids = [even.full_grids(part.room, grid, pitch, look, mirrors.axes) for look in looks]
+    starts = [g for some in grids for g in some[:_ANGLES]]
+    starts += [g for some in grids for g in some[_ANGLES:]]
+    starts = starts[: max(2, effort.discs // max(1, len(grid)))]
+    near = (even.ONTO if len(mirrors) > 1 else 1e-6) * pitch
+    pressed = mixture.press([mirrors.between(start, near) for start in starts])
+    if len(grid) <= _FEW:
+        grid = even.fill_evenly(_of_sizes(part, [0]))
+    plain = mirrors.between(grid, 1e-6 * pitch) if mirrors.keep(grid) else grid[:0]
+    pressed.append(Mix(plain, np.zeros(len(plain), dtype=np.intp)))
+    kept = max(effort.kept, min(_MOST_KEPT, _KEPT_DISCS // max(1, len(grid))))
+    fills = []
+    for mix in _unlike(mixture, pressed)[:kept]:
+        grown = _grown(mixture, mix, effort)
+        filled = _filled_up(part, grown.everywhere(mirrors), mirrors).between(mirrors)
+        fills.append(mixture.seated(filled))
+    best = max(fills, key=mixture.value)
+    traded, done = Grower(mixture, effort.steps, effort.tries).trade(best)
+    if done:
+        traded = mixture.evened(traded, effort.evenings, effort.steps)
+        filled = _filled_up(part, traded.everywhere(mirrors), mirrors).between(mirrors)
+        best = max(best, mixture.seated(filled), key=mixture.value)
+    return _filled_up(part, best.everywhere(mirrors), mirrors)
+
+
+def _unlike(mixture: Mixture, mixes: list[Mix]) -> list[Mix]:
+    """Return mixes, the best first, but none with as many discs of each size as a better one."""
+    found: dict[tuple[int, ...], Mix] = {}
+    values = [mixture.value(mix) for mix in mixes]
+    for k in np.argsort(-np.array(values), kind="stable"):
+        if values[k] < _HOPE * max(values):
+            break
+        mix = mixes[k]
+        counts = np.bincount(mix.size, mixture.mirrors.copies(mix.centres), len(mixture.pitches))
+        found.setdefault(tuple(counts.astype(int)), mix)
+    return list(found.values())
+
+
+def _filled_up(part: Part, mix: Mix, mirrors: Mirrors) -> Mix:
+    """Put stones of all sizes, the largest first, where there is room for them as it is."""
+    pitches = np.array([spec.pitch for spec in part.sizes])
+    for k, room in enumerate(part.rooms):
+        if len(mix.size):
+            room = shapely.difference(
+                room, discs(mix.centres, (pitches[mix.size] + pitches[k]) / 2)
+            )
+        mix = mix.with_more(fill_pockets(_of_sizes(part, [k]), room, mirrors), k)
+    return mix
+
+
+def _grown(mixture: Mixture, mix: Mix, effort: Effort) -> Mix:
+    if not len(mix.size):
+        return mix
+    mix = mixture.evened(mix, effort.evenings, effort.steps)
+    grower = Grower(mixture, effort.steps, effort.tries)
+    for turn in range(effort.sweeps):
+        mix, done = grower.sweep(mix, grow=not turn)
+        if not done:
+            break
+    return mixture.evened(mix, effort.evenings, effort.steps)

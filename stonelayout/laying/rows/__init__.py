@@ -1,0 +1,1 @@
+"""Stones in rows along curves: the patterns ``edge`` and ``spine``."""

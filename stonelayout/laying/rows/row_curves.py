@@ -1,0 +1,206 @@
+"""The curves of a shape that rows can run on, in a frame and from a start of their own."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from stonelayout.geometry.points import Points
+from stonelayout.geometry.polylines import Path
+from stonelayout.laying.ask import Ask
+from stonelayout.laying.part_fill import ARC_SEGMENTS, FRAME_DECIMALS, Frame
+from stonelayout.model.artwork import Line, rings
+
+#: A mirror image that misses a curve by less than this, in mm, is the curve itself.
+ALIKE_MM = 0.001
+#: To the eye it is, when it misses by no more than this, as letters of fonts do: rows then run
+#: along one half and its image, which is truer than stones are set (common practice, no source).
+NEARLY_MM = 0.05
+#: Places at which a curve is compared with its mirror image.
+_PROBES = 257
+
+
+def frame_of_paths(paths: Sequence[Path]) -> Frame:
+    """Return the frame in which curves and their copies, turned or mirrored, look the same.
+
+    Its origin is their common centroid (by length); its axes are chosen by moments of the
+    curves, the curve's own vertices not mattering. Ties mean a symmetry, and do no harm.
+    """
+    middles = [(path.points[1:] + path.points[:-1]) / 2 for path in paths]
+    lengths = np.concatenate([np.diff(path.along) for path in paths])
+    if not len(lengths) or not lengths.sum():
+        points = np.concatenate([path.points for path in paths])
+        return Frame(points.mean(axis=0), np.eye(2))
+    middle = np.concatenate(middles)
+    total = float(lengths.sum())
+    origin = (lengths[:, None] * middle).sum(axis=0) / total
+    scale = float(np.sqrt((lengths * ((middle - origin) ** 2).sum(axis=1)).sum() / total)) or 1.0
+    local = (middle - origin) / scale
+    best: tuple[float, ...] = ()
+    chosen = np.eye(2)
+    for swap, right, down in itertools.product((False, True), (1.0, -1.0), (1.0, -1.0)):
+        turn = np.diag([right, down]) @ (np.eye(2)[::-1] if swap else np.eye(2))
+        x, y = (local @ turn.T).T
+        terms = (x**2 - y**2, y**3, x**3, x**2 * y, x * y**2, x * y, y**5, x**5, x**3 * y)
+        key = tuple(round(float((lengths * t).sum()) / total, 6) + 0.0 for t in terms)
+        if not best or key > best:
+            best, chosen = key, turn
+    return Frame(origin, chosen)
+
+
+def ask_inward(ask: Ask, frame: Frame) -> Ask:
+    """Carry the curves and the region of an ask into a frame; obstacles stay behind."""
+    region = ask.region
+    if region is not None:
+        region = shapely.normalize(frame.shape_inward(region))
+        if not region.is_valid:
+            region = shapely.make_valid(region)
+    lines = tuple(
+        Line(
+            np.round(frame.inward(line.points), FRAME_DECIMALS) + 0.0,
+            line.closed,
+            None if line.pen is None else frame.turn @ line.pen,
+        )
+        for line in ask.lines
+    )
+    return replace(ask, region=region, lines=lines, obstacles=None)
+
+
+def drawn_paths(ask: Ask) -> list[Path]:
+    """Return all that an ask draws, to find its frame."""
+    found = [Path.of(line.points, line.closed) for line in ask.lines]
+    return found if ask.region is None else [*found, *lines_of(ask.region)]
+
+
+def own_start(path: Path) -> Path:
+    """Return the curve with a direction, and if closed a start, that are functions of its form.
+
+    A closed curve starts on its axis of symmetry where it has one that is upright or level (at
+    the top, or at the left), else at the vertex farthest from its middle. Closed curves run so
+    that their area is positive, open ones from their first end in reading order.
+    """
+    return own_starts(path)[0]
+
+
+def own_starts(path: Path) -> list[Path]:
+    """Return the curve as ``own_start`` does, once for each axis of symmetry that it has."""
+    if len(path.points) < 2:
+        return [path]
+    if not path.closed:
+        first, last = np.round(path.points[[0, -1]], 6).tolist()
+        return [path.turned() if last < first else path]
+    x, y = path.points.T
+    if float((x[:-1] * y[1:] - x[1:] * y[:-1]).sum()) < 0:
+        path = path.turned()
+    middle = (np.diff(path.along)[:, None] * (path.points[1:] + path.points[:-1])).sum(axis=0) / (
+        2 * path.length
+    )
+    axes: list[int] = []
+    for tolerance in (ALIKE_MM, NEARLY_MM):
+        axes = axes or [axis for axis in (0, 1) if _mirrored(path, middle, axis, tolerance)]
+    if axes:
+        return [_symmetric(path, float(middle[axis]), axis) for axis in axes]
+    away = np.round(np.hypot(*(path.points[:-1] - middle).T), 6)
+    ties = np.flatnonzero(away == away.max())
+    places = np.round(path.points[ties], 6)
+    first = ties[np.lexsort((places[:, 0], places[:, 1]))[0]]
+    return [path.from_place(float(path.along[first]))]
+
+
+def _mirrored(path: Path, middle: Points, axis: int, tolerance: float) -> bool:
+    """Tell whether a curve is its own mirror image in x (axis 0) or y (axis 1), to so many mm."""
+    probes = path.at(np.linspace(0, path.length, _PROBES))
+    probes[:, axis] = 2 * middle[axis] - probes[:, axis]
+    line = shapely.linestrings(path.points)
+    shapely.prepare(line)
+    return bool(shapely.dwithin(line, shapely.points(probes), tolerance).all())
+
+
+def _symmetric(path: Path, level: float, axis: int) -> Path:
+    """Return a curve that is its own mirror image to the last digit, started on its axis."""
+    start = _on_axis(path, level, axis)
+    path = path.from_place(start)
+    value = path.points[:, axis] - level
+    value[np.abs(value) < 1e-7] = 0.0
+    turn = np.flatnonzero((value[1:-1] == 0) | (value[1:-1] * value[2:] < 0)) + 1
+    if len(turn) != 1:
+        return path
+    k = int(turn[0])
+    share = 0.0 if value[k] == 0 else float(value[k] / (value[k] - value[k + 1]))
+    half = path.between(0.0, float(path.along[k] + share * (path.along[k + 1] - path.along[k])))
+    one = half.points.copy()
+    one[[0, -1], axis] = level
+    other = one[-2:0:-1].copy()
+    other[:, axis] = 2 * level - other[:, axis]
+    return Path.of(np.concatenate((one, other)), closed=True)
+
+
+def axis_of(path: Path) -> tuple[float, int] | None:
+    """Return x or y (axis 0 or 1) of the axis on which a closed curve starts, its own mirror image.
+
+    As ``own_start`` makes it: to the last digit. None for a curve without one.
+    """
+    for axis in (0, 1) if path.closed else ():
+        level = float(path.points[0, axis])
+        image = path.points[::-1].copy()
+        image[:, axis] = 2 * level - image[:, axis]
+        if np.allclose(image, path.points, rtol=0, atol=1e-9):
+            return level, axis
+    return None
+
+
+def with_its_image(path: Path, level: float, axis: int) -> Path:
+    """Return the first half of a closed curve, which starts on an axis, with its mirror image."""
+    one = path.between(0.0, path.length / 2).points.copy()
+    one[[0, -1], axis] = level
+    other = one[-2:0:-1].copy()
+    other[:, axis] = 2 * level - other[:, axis]
+    return Path.of(np.concatenate((one, other)), closed=True)
+
+
+def _on_axis(path: Path, level: float, axis: int) -> float:
+    """Return where a curve crosses its axis of symmetry first, from the top or the left."""
+    value = path.points[:, axis] - level
+    value[np.abs(value) < 1e-7] = 0.0
+    crossing = np.flatnonzero((value[:-1] == 0) | (value[:-1] * value[1:] < 0))
+    if not len(crossing):
+        return 0.0
+    before, after = value[crossing], value[crossing + 1]
+    share = np.where(before == 0, 0.0, before / np.where(before == after, 1.0, before - after))
+    at = path.along[crossing] + share * np.diff(path.along)[crossing]
+    other = np.round(path.at(at)[:, 1 - axis], 6)
+    return float(at[np.argmin(other)])
+
+
+def lines_of(geometry: BaseGeometry) -> list[Path]:
+    """Return the rings of polygons as closed paths."""
+    return [Path.of(line.points, closed=True) for line in rings(geometry)]
+
+
+def lines_through(paths: Iterable[Path]) -> BaseGeometry:
+    """Return curves as one geometry; those that are points are left out."""
+    lines = [shapely.LineString(path.points) for path in paths if path.length > 0]
+    return shapely.MultiLineString(lines)
+
+
+def offset_rings(region: BaseGeometry, distance: float) -> list[Path]:
+    """Return the rings at ``distance`` mm outside (negative: inside) of polygons."""
+    if distance == 0:
+        return lines_of(region)
+    return lines_of(shapely.buffer(region, distance, quad_segs=ARC_SEGMENTS))
+
+
+def beside(path: Path, distance: float) -> list[Path]:
+    """Return the curves at ``distance`` mm to the right (negative: left) of an open path."""
+    if distance == 0 or len(path.points) < 2:
+        return [path]
+    line = shapely.linestrings(path.points)
+    found = shapely.offset_curve(line, distance, quad_segs=ARC_SEGMENTS)
+    return [
+        Path.of(shapely.get_coordinates(part)) for part in shapely.get_parts(found) if part.length
+    ]

@@ -1,0 +1,1 @@
+"""Rows of several sizes: which size stands where along a row."""

@@ -1,0 +1,1 @@
+"""Plain values that the parts exchange: artwork, catalogue, job, layout, layers, order."""

@@ -1,0 +1,181 @@
+"""The patterns by name and the options that each takes, as data: for job files, shell and docs.
+
+It stands apart from the engine, so that a job can be checked and help shown without numpy.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from stonelayout.errors import InputError
+from stonelayout.units import parse_length
+
+Reader = Literal["length", "angle", "count", "yes-no", "choice"]
+
+#: What a width or height that is asked for may be that of.
+SIZES_OF = ("page", "design")
+#: How a rule may take the strokes of a drawing: as the lines they are drawn on, or as areas.
+STROKES = ("line", "area")
+#: Patterns that are rows along lines.
+ROWS = ("edge", "spine")
+
+
+def strokes_value(value: Any, pattern: str) -> str:
+    """Read how a rule takes strokes; InputError where it is neither, or the pattern fills areas."""
+    if value not in STROKES:
+        raise InputError(f"{value!r} is not one of: {', '.join(STROKES)}")
+    if value == "line" and pattern not in ROWS:
+        raise InputError(f"{pattern} fills areas; lines go with: {', '.join(ROWS)}")
+    return str(value)
+
+
+@dataclass(frozen=True)
+class Option:
+    """One option of a pattern: its name, how it is read, its default, one line of help."""
+
+    name: str
+    reader: Reader
+    default: Any
+    help: str
+    choices: tuple[str, ...] = ()
+
+    def read(self, value: Any) -> Any:
+        """Return the checked value (lengths in mm, angles in degrees); InputError if wrong."""
+        match self.reader:
+            case "length":
+                return _length(value)
+            case "angle":
+                return _angle(value)
+            case "count":
+                return _count(value)
+            case "yes-no":
+                if not isinstance(value, bool):
+                    raise InputError(f"{value!r} is not true or false")
+                return value
+            case "choice":
+                if value not in self.choices:
+                    raise InputError(f"{value!r} is not one of: {', '.join(self.choices)}")
+                return value
+
+
+def _length(value: Any) -> float:
+    if not isinstance(value, str):
+        raise InputError(f'{value!r} is not a length; write e.g. "0.5 mm"')
+    return parse_length(value)
+
+
+def _angle(value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        raise InputError(f"{value!r} is not an angle in degrees")
+    return float(value)
+
+
+def _count(value: Any) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 100:
+        raise InputError(f"{value!r} is not a whole number from 1 to 100")
+    return value
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """A pattern as users see it. ``several`` tells whether it takes a list of sizes."""
+
+    summary: str
+    options: tuple[Option, ...] = ()
+    several: bool = False
+
+    def defaults(self) -> dict[str, Any]:
+        """Return the options that are not asked for."""
+        return {option.name: option.default for option in self.options}
+
+
+EDGE_ROW = Option("edge_row", "yes-no", False, "a row along the outline first, the rest behind it")
+QUALITY = Option(
+    "quality",
+    "choice",
+    "good",
+    "how long to look: draft is quick, best tries hardest",
+    ("draft", "good", "best"),
+)
+SYMMETRIC = Option("symmetric", "yes-no", True, "a symmetric shape gets a symmetric fill")
+MARGIN = Option("margin", "length", 0.0, "extra distance from the stone's rim to the outline")
+
+PATTERNS: Mapping[str, Pattern] = {
+    "edge": Pattern(
+        "rows along the outline",
+        (
+            Option(
+                "where",
+                "choice",
+                "auto",
+                "where the row runs: inside a filled shape and on a drawn line unless said",
+                ("auto", "on", "inside", "outside"),
+            ),
+            Option("rows", "count", 1, "how many parallel rows"),
+            Option(
+                "corners",
+                "choice",
+                "pinned",
+                "pinned: a stone on each corner; free: even spacing goes before corners",
+                ("pinned", "free"),
+            ),
+            MARGIN,
+        ),
+        several=True,
+    ),
+    "spine": Pattern(
+        "one row along the centre line of slender shapes",
+        (
+            Option(
+                "overhang",
+                "length",
+                0.0,
+                "how far stones may hang over a stroke that is too narrow for them",
+            ),
+            MARGIN,
+        ),
+        several=True,
+    ),
+    "lattice": Pattern(
+        "a regular grid, at the angle and offset that place the most stones",
+        (
+            Option("grid", "choice", "hex", "hex: rows staggered at 60 degrees", ("hex", "square")),
+            Option("angle", "angle", None, "direction of the rows; the best unless said"),
+            EDGE_ROW,
+            MARGIN,
+        ),
+    ),
+    "even": Pattern(
+        "as many stones as fit at the pitch, evenly spread, the edge crisp",
+        (
+            QUALITY,
+            SYMMETRIC,
+            EDGE_ROW,
+            MARGIN,
+        ),
+    ),
+    "graded": Pattern(
+        "the largest size evenly, smaller ones where it leaves room: edges, tips, narrow parts",
+        (
+            QUALITY,
+            SYMMETRIC,
+            EDGE_ROW,
+            MARGIN,
+            Option(
+                "fewest",
+                "count",
+                10,
+                "a size that the rule would use for fewer stones than this is left out: it would "
+                "cost a template of its own; 1 uses every size",
+            ),
+        ),
+        several=True,
+    ),
+    "courses": Pattern(
+        "rows parallel to the outline that fit the local width",
+        (MARGIN,),
+    ),
+}

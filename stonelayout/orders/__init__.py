@@ -1,0 +1,1 @@
+"""Lists of names: many designs made from one job, in parallel."""

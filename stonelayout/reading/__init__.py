@@ -1,0 +1,1 @@
+"""Reading a drawing or picture file as artwork, and telling what of it was not read."""

@@ -1,0 +1,1 @@
+"""Stock, time and money: what an order needs, takes and costs."""

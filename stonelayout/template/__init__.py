@@ -1,0 +1,1 @@
+"""Templates: layers of holes, register marks, tiles, panels of the roll, the cut path."""

@@ -1,0 +1,1 @@
+"""Reading TOML files of users: tables, values, and the line of each key."""
