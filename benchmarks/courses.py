@@ -14,7 +14,7 @@ from shapely import affinity
 
 from stonelayout.geometry.fill_measures import measure_fill
 from stonelayout.geometry.neighbours import nearest_distances
-from stonelayout.laying.ask import Ask, Spec
+from stonelayout.laying.common.ask import Ask, Spec
 from stonelayout.laying.courses.courses import lay_courses
 
 PITCH, STONE = 3.3, 2.8

@@ -29,7 +29,7 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.geometry.bounds import proved_bound
 from stonelayout.geometry.fill_measures import measure_fill
 from stonelayout.geometry.neighbours import pairs_nearer
-from stonelayout.laying.ask import Ask, Spec
+from stonelayout.laying.common.ask import Ask, Spec
 from stonelayout.laying.courses.courses import lay_courses
 from stonelayout.laying.packing.even import lay_even
 from stonelayout.laying.packing.graded import lay_graded

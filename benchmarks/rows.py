@@ -15,10 +15,10 @@ import shapely
 from stonelayout.geometry.independent_set import most_kept
 from stonelayout.geometry.neighbours import pairs_nearer
 from stonelayout.geometry.polylines import Path
-from stonelayout.laying.ask import Ask, Spec
+from stonelayout.laying.common.ask import Ask, Spec
 from stonelayout.laying.rows.edge import edge_tracks
-from stonelayout.laying.rows.row import SHARP_DEGREES, lay_row, row_corners
 from stonelayout.laying.rows.row_junctions import lay_rows_together
+from stonelayout.laying.rows.tracks.row import SHARP_DEGREES, lay_row, row_corners
 from stonelayout.model.artwork import Line
 
 PITCH = 2.4

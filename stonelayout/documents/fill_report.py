@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.geometry.bounds import proved_bound
 from stonelayout.geometry.fill_measures import largest_empty, measure_fill, spread
 from stonelayout.geometry.points import Points
-from stonelayout.laying.part_fill import SLACK_MM, depth_within
+from stonelayout.geometry.polygons import SLACK_MM, depth_within
 from stonelayout.model.artwork import Artwork
 from stonelayout.model.job import Rule
 from stonelayout.model.layout import Layout

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from .points import Points
+from stonelayout.geometry.points import Points
 
 #: Distances are compared with this slack, relative: a few hundred units in the last place of a
 #: coordinate, so that a distance that is right on paper is not called short by rounding.
@@ -64,3 +64,13 @@ def nearest_distances(centres: Points) -> Points:
         return np.full(len(centres), np.inf)
     found = np.asarray(KDTree(centres).query(centres, k=2)[0], dtype=np.float64)
     return found[:, 1]
+
+
+def clear_of(points: Points, obstacles: Points, distance: Points) -> npt.NDArray[np.bool_]:
+    """Tell which points (n, 2) keep ``distance`` (m,) from the obstacles (m, 2); exact."""
+    keep = np.ones(len(points), dtype=np.bool_)
+    if len(obstacles) and len(points):
+        pairs, lengths = crossing_pairs(points, obstacles, float(distance.max()) * (1 + 1e-6))
+        short = lengths < distance[pairs[:, 1]] * (1 - ROUNDING)
+        keep[pairs[short, 0]] = False
+    return keep

@@ -11,8 +11,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.regions import rings_of
-
-from .part_fill import EXACT_MM
+from stonelayout.laying.common.tolerances import EXACT_MM
 
 Pair = tuple[int, int]
 #: A line of an outline, and how wide the gap is there, in mm.

@@ -21,6 +21,7 @@ from stonelayout.findings import Finding, in_order
 from stonelayout.geometry.neighbours import ROUNDING
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.regions import local_width_range
+from stonelayout.laying.common.ask import Ask, Laid, Obstacles, Spec
 from stonelayout.model.artwork import Artwork, Shape
 from stonelayout.model.catalogue import Sheet, Stone
 from stonelayout.model.job import Pick, Rule
@@ -28,7 +29,6 @@ from stonelayout.model.layout import Fill, Kind, Layout
 from stonelayout.spelling import unknown
 from stonelayout.units import mm
 
-from .ask import Ask, Laid, Obstacles, Spec
 from .shared_borders import least_distance, region_of, side_by_side
 
 #: Where each pattern is made: imported when a rule asks for it.

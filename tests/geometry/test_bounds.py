@@ -14,7 +14,7 @@ from shapely.geometry import MultiPolygon, Polygon, box
 
 from stonelayout.geometry.bounds import expected_most, kappa, oler_bound, proved_bound
 from stonelayout.geometry.bounds import truncated_voronoi_bound as voronoi_bound
-from stonelayout.laying.ask import Ask, Spec
+from stonelayout.laying.common.ask import Ask, Spec
 from stonelayout.laying.packing.lattice import lay_lattice
 
 

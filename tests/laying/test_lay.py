@@ -13,7 +13,7 @@ from stonelayout.findings import Finding
 from stonelayout.geometry.bounds import proved_bound
 from stonelayout.geometry.fill_measures import measure_fill
 from stonelayout.geometry.neighbours import nearest_distances
-from stonelayout.laying.ask import Laid, Obstacles
+from stonelayout.laying.common.ask import Laid, Obstacles
 from stonelayout.laying.lay import clear_of, lay, least_distance, matches, pick_shapes
 from stonelayout.model.artwork import Artwork, area_shape
 from stonelayout.model.catalogue import load_catalogue

@@ -10,7 +10,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Polygon, box
 
-from stonelayout.laying.ask import Ask, Obstacles, Spec
+from stonelayout.laying.common.ask import Ask, Obstacles, Spec
 from stonelayout.laying.rows.edge import edge_tracks, lay_edge
 from stonelayout.laying.rows.row_junctions import lay_rows_together
 from stonelayout.laying.rows.row_symmetry import _COST

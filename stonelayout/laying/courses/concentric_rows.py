@@ -9,8 +9,8 @@ import shapely
 from shapely.geometry import Polygon
 
 from stonelayout.geometry.points import Points
+from stonelayout.geometry.polygons import polygons
 from stonelayout.geometry.regions import inset_mitred, largest_disc
-from stonelayout.laying.part_fill import polygons
 
 from .occupancy import Standing
 from .outline_segments import Span, outline_spans

@@ -7,14 +7,17 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from stonelayout.geometry.mirrors import Mirrors
 from stonelayout.geometry.points import Points
+from stonelayout.geometry.polygons import depth_within, inset, polygons
 from stonelayout.geometry.regions import inset_mitred
 from stonelayout.geometry.symmetry import mirrored
-from stonelayout.laying.ask import Ask, Laid
-from stonelayout.laying.fill_symmetry import Mirrors, axes_of, symmetries
-from stonelayout.laying.fill_symmetry import symmetric_room as shared
-from stonelayout.laying.outline_smoothing import calmed
-from stonelayout.laying.part_fill import Part, depth_within, fill_parts, inset, polygons, remembered
+from stonelayout.laying.common.ask import Ask, Laid
+from stonelayout.laying.common.fill_symmetry import axes_of, symmetries
+from stonelayout.laying.common.fill_symmetry import symmetric_room as shared
+from stonelayout.laying.common.outline_smoothing import calmed
+from stonelayout.laying.common.part_fill import Part, fill_parts, remembered
+from stonelayout.laying.rows.middle_row import middle_row
 
 from .concentric_rows import is_fat, lay_rings, regular_places
 from .gap_fill import saturate
@@ -46,12 +49,12 @@ def lay_courses(ask: Ask) -> Laid:
     Uses the first size and the option ``margin`` (mm). Stones keep their pitch, and their
     distance from obstacles; centres lie at least D / 2 + margin inside the region.
     """
-    return fill_parts(ask, fill_courses)
+    return fill_parts(ask, fill_courses, middle_row)
 
 
 @remembered
 def fill_courses(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
-    """Fill one part with rows (patterns.parts.Fill).
+    """Fill one part with rows (part_fill.Fill).
 
     Beside obstacles rows are laid both as if they were not there and along them; what places
     more stones is kept.

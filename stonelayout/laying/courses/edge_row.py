@@ -9,8 +9,9 @@ import numpy as np
 import shapely
 
 from stonelayout.geometry.points import Points
-from stonelayout.laying.fill_symmetry import axes_of
-from stonelayout.laying.part_fill import Part, discs, inset
+from stonelayout.geometry.polygons import discs, inset
+from stonelayout.laying.common.fill_symmetry import axes_of
+from stonelayout.laying.common.part_fill import Part
 
 from .courses import CHORDS, EDGE_MM, SLACK
 from .occupancy import Standing

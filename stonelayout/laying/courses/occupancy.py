@@ -9,10 +9,10 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from stonelayout.geometry.mirrors import NONE, ON_MM, Mirrors
 from stonelayout.geometry.neighbours import pairs_nearer
 from stonelayout.geometry.points import Points
-from stonelayout.laying.fill_symmetry import NONE, ON_MM, Mirrors
-from stonelayout.laying.part_fill import discs
+from stonelayout.geometry.polygons import discs
 
 from .point_grid import Cells
 

@@ -13,9 +13,9 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from stonelayout.geometry.mirrors import Mirrors
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.regions import sides_of
-from stonelayout.laying.fill_symmetry import Mirrors
 from stonelayout.laying.solvers.relaxation import Soft, Trial, relax
 from stonelayout.laying.solvers.room_distance import Wall
 from stonelayout.laying.solvers.voids import circumcentres

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from stonelayout.geometry.mirrors import Mirrors
 from stonelayout.geometry.points import Points
-from stonelayout.laying.fill_symmetry import Mirrors
 from stonelayout.laying.solvers.room_distance import Sizes, Wall
 
 #: A corner this near to a mirror, in pitches, is on it: less than walls.WALL_MARGIN.

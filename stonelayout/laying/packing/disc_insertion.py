@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from stonelayout.geometry.mirrors import Mirrors
 from stonelayout.geometry.points import Points
-from stonelayout.laying.fill_symmetry import Mirrors
 from stonelayout.laying.solvers.relaxation import Trial, relax
 from stonelayout.laying.solvers.room_distance import Wall
 from stonelayout.laying.solvers.voids import Vacancies

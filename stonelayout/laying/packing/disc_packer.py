@@ -17,8 +17,8 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.fill_measures import psi6
+from stonelayout.geometry.mirrors import NONE, Mirrors
 from stonelayout.geometry.points import Points
-from stonelayout.laying.fill_symmetry import NONE, Mirrors
 from stonelayout.laying.solvers.relaxation import Trial, relax
 from stonelayout.laying.solvers.room_distance import DEEP, Wall
 from stonelayout.laying.solvers.voids import Vacancies

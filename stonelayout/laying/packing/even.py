@@ -13,11 +13,13 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.bounds import proved_bound
+from stonelayout.geometry.mirrors import NONE, Mirrors
 from stonelayout.geometry.points import Points
-from stonelayout.laying.ask import Ask, Laid
-from stonelayout.laying.fill_symmetry import NONE, Mirrors, symmetric_room, symmetries
-from stonelayout.laying.outline_smoothing import calm_part
-from stonelayout.laying.part_fill import Part, fill_parts, remembered
+from stonelayout.laying.common.ask import Ask, Laid
+from stonelayout.laying.common.fill_symmetry import symmetric_room, symmetries
+from stonelayout.laying.common.outline_smoothing import calm_part
+from stonelayout.laying.common.part_fill import Part, fill_parts, remembered
+from stonelayout.laying.rows.middle_row import middle_row
 from stonelayout.laying.solvers.relaxation import Soft, Trial, relax
 
 from .disc_insertion import Inserter
@@ -106,12 +108,12 @@ def lay_even(ask: Ask) -> Laid:
     is tidier and keeps FAIR of the stones), ``edge_row``, ``margin``. Never fewer stones than the
     best lattice of the same symmetry.
     """
-    return fill_parts(ask, fill_even, beside=True)
+    return fill_parts(ask, fill_even, middle_row, beside=True)
 
 
 @remembered
 def fill_even(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
-    """Fill one part evenly, behind an edge row if asked (patterns.parts.Fill)."""
+    """Fill one part evenly, behind an edge row if asked (part_fill.Fill)."""
     part = calm_part(part)
     if part.options.get("edge_row"):
         from stonelayout.laying.courses.edge_row import fill_behind_edge_row

@@ -10,9 +10,10 @@ import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from stonelayout.geometry.mirrors import Mirrors
 from stonelayout.geometry.points import Points
-from stonelayout.laying.fill_symmetry import Mirrors
-from stonelayout.laying.part_fill import Part, discs, polygons
+from stonelayout.geometry.polygons import discs, polygons
+from stonelayout.laying.common.part_fill import Part
 
 from .even import fill_evenly
 

@@ -9,11 +9,14 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
+from stonelayout.geometry.mirrors import NONE, Mirrors
 from stonelayout.geometry.points import Points
-from stonelayout.laying.ask import Ask, Laid
+from stonelayout.geometry.polygons import discs
+from stonelayout.laying.common.ask import Ask, Laid
+from stonelayout.laying.common.fill_symmetry import symmetric_room, symmetries
+from stonelayout.laying.common.part_fill import Part, fill_parts, remembered
 from stonelayout.laying.courses.edge_row import behind, edge_row
-from stonelayout.laying.fill_symmetry import NONE, Mirrors, symmetric_room, symmetries
-from stonelayout.laying.part_fill import Part, discs, fill_parts, remembered
+from stonelayout.laying.rows.middle_row import middle_row
 
 from . import even
 from .gap_pockets import fill_pockets
@@ -63,12 +66,12 @@ def lay_graded(ask: Ask) -> Laid:
     go where the larger ones do not: along the edge, into tips and narrow strokes. Options as for
     ``even``; sizes are taken largest first, whatever their order.
     """
-    return fill_parts(ask, fill_graded, beside=True)
+    return fill_parts(ask, fill_graded, middle_row, beside=True)
 
 
 @remembered
 def fill_graded(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
-    """Fill one part with all sizes, behind an edge row if asked (patterns.parts.Fill)."""
+    """Fill one part with all sizes, behind an edge row if asked (part_fill.Fill)."""
     order = sorted(range(len(part.sizes)), key=lambda k: -part.sizes[k].diameter)
     order = [k for k in order if not part.rooms[k].is_empty]
     own = _of_sizes(part, order)

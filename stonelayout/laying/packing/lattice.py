@@ -11,9 +11,11 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.points import Points
+from stonelayout.geometry.polygons import SLACK_MM
 from stonelayout.geometry.regions import sides_of
-from stonelayout.laying.ask import Ask, Laid
-from stonelayout.laying.part_fill import SLACK_MM, Part, fill_parts
+from stonelayout.laying.common.ask import Ask, Laid
+from stonelayout.laying.common.part_fill import Part, fill_parts
+from stonelayout.laying.rows.middle_row import middle_row
 
 #: Angles tried, in degrees: finer steps add at most one stone (algorithm study, 24 against 60).
 ANGLE_STEP = 2.5
@@ -64,15 +66,15 @@ def lay_lattice(ask: Ask) -> Laid:
 
     def fill(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
         if part.options.get("edge_row"):
+            from stonelayout.laying.common.outline_smoothing import calm_part
             from stonelayout.laying.courses.edge_row import fill_behind_edge_row
-            from stonelayout.laying.outline_smoothing import calm_part
 
             found = fill_behind_edge_row(calm_part(part), grid)
         else:
             found = grid(part)
         return found, np.zeros(len(found), dtype=np.intp)
 
-    return fill_parts(ask, fill, beside=True)
+    return fill_parts(ask, fill, middle_row, beside=True)
 
 
 def _fixed_angle(part: Part) -> tuple[float, ...] | None:

@@ -16,9 +16,9 @@ import numpy as np
 import numpy.typing as npt
 from shapely.geometry.base import BaseGeometry
 
+from stonelayout.geometry.mirrors import ON_MM, Mirrors
 from stonelayout.geometry.points import Points
-from stonelayout.laying.fill_symmetry import ON_MM, Mirrors
-from stonelayout.laying.part_fill import Part
+from stonelayout.laying.common.part_fill import Part
 from stonelayout.laying.solvers.relaxation import EXCESS, Soft, Trial, relax
 from stonelayout.laying.solvers.room_distance import DEEP, WALL_MARGIN, Walls
 from stonelayout.laying.solvers.voids import circumcentres

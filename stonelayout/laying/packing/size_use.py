@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-from stonelayout.laying.ask import Laid
+from stonelayout.laying.common.ask import Laid
 
 #: A size that holds this share of one shape's stones stays, however few they are.
 SHARE = 0.25

@@ -11,15 +11,14 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.findings import Finding
 from stonelayout.geometry.polylines import Path
-from stonelayout.laying.ask import Ask, Laid
+from stonelayout.laying.common.ask import Ask, Laid
 from stonelayout.laying.rows.narrow.narrow_rows import rows_with_arms, too_narrow
 from stonelayout.laying.rows.sizes.size_by_width import sized_rows
-from stonelayout.laying.rows.sizes.size_runs import Gauge, Track
 from stonelayout.laying.rows.sizes.stroke_widths import line_tracks, on_line, size_of_stroke
+from stonelayout.laying.rows.tracks.facing_rows import has_room
+from stonelayout.laying.rows.tracks.row_curves import beside, offset_rings, own_start
+from stonelayout.laying.rows.tracks.size_runs import Gauge, Track
 from stonelayout.model.artwork import Line
-
-from .facing_rows import has_room
-from .row_curves import beside, offset_rings, own_start
 
 
 def lay_edge(ask: Ask) -> Laid:

@@ -11,27 +11,32 @@ import numpy as np
 import numpy.typing as npt
 
 from stonelayout.findings import Finding
+from stonelayout.geometry.frames import Frame
 from stonelayout.geometry.independent_set import most_kept
 from stonelayout.geometry.intersections import SNAP_MM, TOUCH_MM, Contacts, find_contacts
 from stonelayout.geometry.neighbours import ROUNDING, pairs_nearer
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polylines import Corners, Path
-from stonelayout.laying.ask import Ask, Laid
-from stonelayout.laying.part_fill import Frame
+from stonelayout.laying.common.ask import Ask, Laid
 from stonelayout.laying.rows.narrow.narrow_tips import in_single_file
 from stonelayout.laying.rows.sizes.junction_sizes import (
     agreed_sizes,
     stub_gauge,
     without_lone_sizes,
 )
-from stonelayout.laying.rows.sizes.size_runs import Track
 from stonelayout.laying.rows.sizes.stroke_widths import lines_beside, without_guides
+from stonelayout.laying.rows.tracks.row import lay_row, row_corners, row_spans
+from stonelayout.laying.rows.tracks.row_curves import (
+    ask_inward,
+    drawn_paths,
+    frame_of_paths,
+    own_start,
+)
+from stonelayout.laying.rows.tracks.row_span import Span
+from stonelayout.laying.rows.tracks.size_runs import Track
 from stonelayout.model.artwork import Line
 
 from .gap_closing import fill_gaps, space_anew
-from .row import lay_row, row_corners, row_spans
-from .row_curves import ask_inward, drawn_paths, frame_of_paths, own_start
-from .row_span import Span
 from .row_state import RowAtWork, Stands
 from .row_symmetry import Stones, mirrored_stones
 

@@ -9,12 +9,12 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from stonelayout.geometry.frames import Frame
 from stonelayout.geometry.neighbours import ROUNDING, crossing_pairs
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polylines import Path
-from stonelayout.laying.ask import Ask
-from stonelayout.laying.part_fill import Frame
-from stonelayout.laying.rows.sizes.size_runs import Sizes
+from stonelayout.laying.common.ask import Ask
+from stonelayout.laying.rows.tracks.size_runs import Sizes
 
 
 @dataclass

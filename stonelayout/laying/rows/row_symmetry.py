@@ -13,9 +13,9 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.geometry.neighbours import ROUNDING, pairs_nearer
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polylines import Path
-from stonelayout.laying.rows.sizes.size_runs import Sizes
+from stonelayout.laying.rows.tracks.row_curves import NEARLY_MM, lines_through
+from stonelayout.laying.rows.tracks.size_runs import Sizes
 
-from .row_curves import NEARLY_MM, lines_through
 from .row_state import RowAtWork
 
 #: Stones that miss their mirror images by no more than this, in mm, are symmetric already.

@@ -12,21 +12,20 @@ from stonelayout.findings import Finding
 from stonelayout.geometry.centreline import centreline
 from stonelayout.geometry.centreline_paths import brought_out, cut
 from stonelayout.geometry.points import Points
+from stonelayout.geometry.polygons import polygons
 from stonelayout.geometry.polylines import Path
-from stonelayout.laying.ask import Ask, Laid
-from stonelayout.laying.part_fill import polygons
-from stonelayout.laying.rows.sizes.size_runs import (
+from stonelayout.laying.common.ask import Ask, Laid
+from stonelayout.laying.rows.sizes.stroke_widths import line_tracks
+from stonelayout.laying.rows.tracks.row_curves import own_start
+from stonelayout.laying.rows.tracks.size_runs import (
     Gauge,
     Track,
     choose_sizes,
     gauge_of,
     sample_places,
 )
-from stonelayout.laying.rows.sizes.stroke_widths import line_tracks
 from stonelayout.model.artwork import Line
 from stonelayout.units import mm, percent
-
-from .row_curves import own_start
 
 #: Room across, in pitches, from which two rows fit, and from which a zigzag does (algorithm study).
 TWO_ROWS, ZIGZAG = 0.866, 0.5

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from stonelayout.geometry.mirrors import NONE, Mirrors
 from stonelayout.geometry.points import Points
-from stonelayout.laying.fill_symmetry import NONE, Mirrors
 
 from .lbfgs import Descent
 from .room_distance import DEEP, WALL_MARGIN, SidesNear, Wall

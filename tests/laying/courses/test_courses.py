@@ -14,9 +14,9 @@ from shapely import affinity
 
 from stonelayout.geometry.fill_measures import measure_fill
 from stonelayout.geometry.neighbours import nearest_distances
-from stonelayout.laying.ask import Ask, Obstacles, Spec
+from stonelayout.laying.common.ask import Ask, Obstacles, Spec
+from stonelayout.laying.common.outline_smoothing import calmed
 from stonelayout.laying.courses.courses import lay_courses
-from stonelayout.laying.outline_smoothing import calmed
 
 PITCH, STONE = 3.3, 2.8
 GLYPHS = json.loads((DATA / "glyphs.json").read_text())["glyphs"]

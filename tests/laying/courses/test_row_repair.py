@@ -13,14 +13,14 @@ from scipy.spatial import KDTree
 from shapely import affinity
 
 from stonelayout.geometry.fill_measures import largest_empty
+from stonelayout.geometry.mirrors import NONE, Mirrors
 from stonelayout.geometry.neighbours import nearest_distances
 from stonelayout.geometry.regions import inset_mitred
-from stonelayout.laying.ask import Ask, Spec
+from stonelayout.laying.common.ask import Ask, Spec
 from stonelayout.laying.courses.courses import lay_courses
 from stonelayout.laying.courses.gap_fill import saturate
 from stonelayout.laying.courses.occupancy import Standing
 from stonelayout.laying.courses.row_repair import EDGE, GIVE, TURNS, loosen, row_directions
-from stonelayout.laying.fill_symmetry import NONE, Mirrors
 
 NOTHING = np.empty((0, 2))
 

@@ -14,16 +14,16 @@ from shapely.geometry import Polygon, box
 
 from stonelayout.geometry.bounds import proved_bound
 from stonelayout.geometry.fill_measures import largest_empty
+from stonelayout.geometry.mirrors import Mirrors
 from stonelayout.geometry.neighbours import pairs_nearer
-from stonelayout.laying.ask import Ask, Obstacles, Spec
+from stonelayout.laying.common.ask import Ask, Obstacles, Spec
+from stonelayout.laying.common.tolerances import EXACT_MM
 from stonelayout.laying.courses.courses import lay_courses
-from stonelayout.laying.fill_symmetry import Mirrors
 from stonelayout.laying.lay import lay, least_distance
 from stonelayout.laying.packing.disc_packer import Packer
 from stonelayout.laying.packing.even import lay_even, ring_start
 from stonelayout.laying.packing.graded import lay_graded
 from stonelayout.laying.packing.lattice import lay_lattice
-from stonelayout.laying.part_fill import EXACT_MM
 from stonelayout.laying.solvers.relaxation import Trial, relax
 from stonelayout.laying.solvers.room_distance import WALL_MARGIN, Wall
 from stonelayout.model.artwork import Artwork, area_shape

@@ -13,15 +13,16 @@ from paths import DATA
 from shapely import affinity
 from shapely.geometry import Point, Polygon, box
 
-from stonelayout.laying.ask import Ask, Laid, Obstacles, Spec
-from stonelayout.laying.fill_symmetry import NONE
+from stonelayout.geometry.frames import Frame
+from stonelayout.geometry.mirrors import NONE
+from stonelayout.laying.common.ask import Ask, Laid, Obstacles, Spec
+from stonelayout.laying.common.part_fill import Part
 from stonelayout.laying.lay import lay
 from stonelayout.laying.packing.even import lay_even
 from stonelayout.laying.packing.graded import EFFORTS, Effort, lay_graded
 from stonelayout.laying.packing.mix_packer import Mix, Mixture
 from stonelayout.laying.packing.mix_search import Grower
 from stonelayout.laying.packing.size_use import unearned
-from stonelayout.laying.part_fill import Frame, Part
 from stonelayout.laying.solvers.relaxation import Trial, relax
 from stonelayout.laying.solvers.room_distance import Walls
 from stonelayout.model.artwork import Artwork, area_shape

@@ -7,12 +7,13 @@ import pytest
 import shapely
 from shapely.geometry import Point, Polygon, box
 
-from stonelayout.laying.ask import Ask, Spec
-from stonelayout.laying.fill_symmetry import NONE, Mirrors
+from stonelayout.geometry.frames import Frame
+from stonelayout.geometry.mirrors import NONE, Mirrors
+from stonelayout.laying.common.ask import Ask, Spec
+from stonelayout.laying.common.part_fill import Part
 from stonelayout.laying.lay import lay
 from stonelayout.laying.packing.graded import _unlike, lay_graded
 from stonelayout.laying.packing.mix_packer import ALONE, ASTRAY, INSIDE, RAGGED, Mix, Mixture
-from stonelayout.laying.part_fill import Frame, Part
 from stonelayout.model.artwork import Artwork, area_shape
 from stonelayout.model.catalogue import DEFAULT_SHEET, load_catalogue
 from stonelayout.model.job import Pick, Rule

@@ -11,7 +11,7 @@ from shapely import affinity
 from shapely.geometry import Polygon, box
 
 from stonelayout.geometry.neighbours import pairs_nearer
-from stonelayout.laying.ask import Ask, Obstacles, Spec
+from stonelayout.laying.common.ask import Ask, Obstacles, Spec
 from stonelayout.laying.packing.lattice import lay_lattice
 
 LETTER = Polygon(

@@ -9,9 +9,9 @@ import shapely
 from shapely.geometry import Polygon, box
 
 from stonelayout.geometry.fill_measures import psi6
+from stonelayout.geometry.mirrors import Mirrors
 from stonelayout.geometry.neighbours import pairs_nearer
-from stonelayout.laying.ask import Ask, Spec
-from stonelayout.laying.fill_symmetry import Mirrors
+from stonelayout.laying.common.ask import Ask, Spec
 from stonelayout.laying.packing import even as even_module
 from stonelayout.laying.packing.disc_packer import Packer
 from stonelayout.laying.packing.even import lay_even

@@ -8,7 +8,7 @@ import shapely
 from paths import DATA
 from shapely.geometry import Polygon
 
-from stonelayout.laying.ask import Ask, Obstacles, Spec
+from stonelayout.laying.common.ask import Ask, Obstacles, Spec
 from stonelayout.laying.rows.edge import lay_edge
 from stonelayout.model.artwork import Line, rings
 

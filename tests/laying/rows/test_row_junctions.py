@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from stonelayout.geometry.independent_set import most_kept
 from stonelayout.geometry.polylines import Path
-from stonelayout.laying.ask import Ask, Spec
+from stonelayout.laying.common.ask import Ask, Spec
 from stonelayout.laying.rows.edge import edge_tracks, lay_edge
 from stonelayout.laying.rows.gap_closing import Gap
 from stonelayout.laying.rows.row_junctions import lay_rows_together

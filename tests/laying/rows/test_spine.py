@@ -5,7 +5,7 @@ import pytest
 import shapely
 from shapely.geometry import LineString, box
 
-from stonelayout.laying.ask import Ask, Spec
+from stonelayout.laying.common.ask import Ask, Spec
 from stonelayout.laying.rows.spine import lay_spine
 from stonelayout.model.artwork import rings
 

@@ -13,10 +13,10 @@ from shapely.geometry.polygon import orient
 
 from stonelayout.geometry.equal_chords import equal_chords, most_equal
 from stonelayout.geometry.points import Points
+from stonelayout.geometry.polygons import ARC_SEGMENTS, polygons
 from stonelayout.geometry.polylines import Path
-from stonelayout.laying.part_fill import ARC_SEGMENTS, polygons
-from stonelayout.laying.rows.row import row_corners
-from stonelayout.laying.rows.sizes.size_runs import Track
+from stonelayout.laying.rows.tracks.row import row_corners
+from stonelayout.laying.rows.tracks.size_runs import Track
 
 from .centreline_widths import SPECK, Run, Strand, settle, strands_of
 from .row_branching import Fork, Rims

@@ -11,7 +11,7 @@ from stonelayout.geometry.equal_chords import SAME, SHORT, most_equal
 from stonelayout.geometry.neighbours import ROUNDING, crossing_pairs
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polylines import Path
-from stonelayout.laying.rows.row import Row
+from stonelayout.laying.rows.tracks.row import Row
 
 #: Halvings when the last stone of a tip is put half-way between what comes before and after.
 _HALVINGS = 50

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polylines import Path
-from stonelayout.laying.rows.row_curves import lines_of, lines_through
+from stonelayout.laying.rows.tracks.row_curves import lines_of, lines_through
 
 #: Places looked at together: four halvings.
 _AT_ONCE = 16

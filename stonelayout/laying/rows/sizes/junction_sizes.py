@@ -8,8 +8,7 @@ import numpy as np
 
 from stonelayout.geometry.intersections import SNAP_MM, Contacts
 from stonelayout.geometry.neighbours import pairs_nearer
-
-from .size_runs import LEAST_END_RUN, Gauge, Sizes, Track
+from stonelayout.laying.rows.tracks.size_runs import LEAST_END_RUN, Gauge, Sizes, Track
 
 #: So many stones between smaller ones, where others were left out, look like a slip.
 _LONE = 2

@@ -8,9 +8,8 @@ from shapely import LineString
 
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polylines import Path
-from stonelayout.laying.rows.row_curves import axis_of, with_its_image
-
-from .size_runs import Gauge, Sizes, Track, gauge_of
+from stonelayout.laying.rows.tracks.row_curves import axis_of, with_its_image
+from stonelayout.laying.rows.tracks.size_runs import Gauge, Sizes, Track, gauge_of
 
 #: Places at which a stretch of one curve is held against another's.
 _PROBES = 9

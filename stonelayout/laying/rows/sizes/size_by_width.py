@@ -9,11 +9,17 @@ import numpy as np
 
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polylines import Path
-from stonelayout.laying.rows.facing_rows import BENT, BESIDE, room_to_opposite
-from stonelayout.laying.rows.row_curves import own_start, own_starts
+from stonelayout.laying.rows.tracks.facing_rows import BENT, BESIDE, room_to_opposite
+from stonelayout.laying.rows.tracks.row_curves import own_start, own_starts
+from stonelayout.laying.rows.tracks.size_runs import (
+    Sizes,
+    Track,
+    choose_sizes,
+    is_symmetric,
+    sample_places,
+)
 
 from .multi_size_path import joined
-from .size_runs import Sizes, Track, choose_sizes, is_symmetric, sample_places
 
 #: The curve of another size is looked for so many times as far as its offset differs (at a corner
 #: of 60 degrees it is twice as far), that of an inner row less far (a corner of 90 degrees: 1.42).

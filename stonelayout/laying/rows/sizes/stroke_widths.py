@@ -11,14 +11,19 @@ import shapely
 from stonelayout.findings import Finding
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polylines import Path
-from stonelayout.laying.ask import Ask
-from stonelayout.laying.part_fill import EXACT_MM
-from stonelayout.laying.rows.facing_rows import room_on_line
-from stonelayout.laying.rows.row_curves import own_start
+from stonelayout.laying.common.ask import Ask
+from stonelayout.laying.common.tolerances import EXACT_MM
+from stonelayout.laying.rows.tracks.facing_rows import room_on_line
+from stonelayout.laying.rows.tracks.row_curves import own_start
+from stonelayout.laying.rows.tracks.size_runs import (
+    Sizes,
+    Track,
+    choose_sizes,
+    gauge_of,
+    sample_places,
+)
 from stonelayout.model.artwork import Line
 from stonelayout.units import mm
-
-from .size_runs import Sizes, Track, choose_sizes, gauge_of, sample_places
 
 #: When no stroke is as wide as this share of the smallest stone, the lines were drawn to show a
 #: course, not a width.

@@ -8,11 +8,11 @@ import shapely
 from shapely.geometry import Polygon, box
 
 from stonelayout.geometry.polylines import Path
-from stonelayout.laying.ask import Ask, Spec
+from stonelayout.laying.common.ask import Ask, Spec
 from stonelayout.laying.rows.edge import lay_edge
-from stonelayout.laying.rows.row import lay_row
-from stonelayout.laying.rows.sizes.size_runs import LEAST_END_RUN, LEAST_RUN, Gauge, choose_sizes
 from stonelayout.laying.rows.spine import lay_spine
+from stonelayout.laying.rows.tracks.row import lay_row
+from stonelayout.laying.rows.tracks.size_runs import LEAST_END_RUN, LEAST_RUN, Gauge, choose_sizes
 from stonelayout.model.artwork import Line, rings
 
 SIZES = (Spec(4.0, 4.4), Spec(2.9, 3.3), Spec(2.0, 2.4))

@@ -9,11 +9,11 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon, box
 
-from stonelayout.laying.ask import Ask, Spec
+from stonelayout.laying.common.ask import Ask, Spec
 from stonelayout.laying.rows.edge import lay_edge
-from stonelayout.laying.rows.row_curves import ALIKE_MM
-from stonelayout.laying.rows.sizes.size_runs import LEAST_RUN, choose_sizes
 from stonelayout.laying.rows.spine import lay_spine
+from stonelayout.laying.rows.tracks.row_curves import ALIKE_MM
+from stonelayout.laying.rows.tracks.size_runs import LEAST_RUN, choose_sizes
 from stonelayout.model.artwork import Line, rings
 
 SIZES = (Spec(3.9, 4.3), Spec(2.8, 3.2), Spec(2.0, 2.4))

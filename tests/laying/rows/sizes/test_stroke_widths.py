@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stonelayout.laying.ask import Ask, Spec
+from stonelayout.laying.common.ask import Ask, Spec
 from stonelayout.laying.lay import lay
 from stonelayout.laying.rows.edge import lay_edge
 from stonelayout.laying.rows.spine import lay_spine

@@ -9,7 +9,7 @@ import numpy as np
 from stonelayout.geometry.equal_chords import NONE, SHORT, equal_chords, most_equal, split
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polylines import Path
-from stonelayout.laying.rows.sizes.size_runs import Gauge, Sizes
+from stonelayout.laying.rows.tracks.size_runs import Gauge, Sizes
 
 #: Times that sizes are looked up again at the places that were found, and as often to smaller.
 _ROUNDS = 5

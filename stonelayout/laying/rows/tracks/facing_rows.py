@@ -10,9 +10,8 @@ import numpy.typing as npt
 
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polylines import Path
-from stonelayout.laying.rows.sizes.size_runs import sample_places
-
-from .row import row_corners
+from stonelayout.laying.rows.tracks.row import row_corners
+from stonelayout.laying.rows.tracks.size_runs import sample_places
 
 #: Stones of one row nearer along it than this, in pitches, are beside each other, not opposite;
 #: nor are those farther apart than this share of the way along it.

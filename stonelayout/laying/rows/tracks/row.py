@@ -13,9 +13,8 @@ from stonelayout.geometry.chord_walk import divide
 from stonelayout.geometry.equal_chords import SAME, SHORT
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polylines import Corners, Path, corners
-from stonelayout.laying.rows.sizes.size_runs import Gauge, Sizes
-
-from .row_span import Span
+from stonelayout.laying.rows.tracks.row_span import Span
+from stonelayout.laying.rows.tracks.size_runs import Gauge, Sizes
 
 #: Window of corners on each side, in pitches, and no less than this, in mm, so that a corner
 #: rounded with 2 mm is one for small stones too.

@@ -14,9 +14,9 @@ from shapely.geometry import box
 from stonelayout.geometry.chord_walk import divide
 from stonelayout.geometry.equal_chords import equal_chords, most_equal
 from stonelayout.geometry.polylines import Path
-from stonelayout.laying.ask import Ask, Spec
+from stonelayout.laying.common.ask import Ask, Spec
 from stonelayout.laying.rows.edge import lay_edge
-from stonelayout.laying.rows.row import lay_row, row_corners, row_spans
+from stonelayout.laying.rows.tracks.row import lay_row, row_corners, row_spans
 from stonelayout.model.artwork import rings
 
 PITCH = 2.4

@@ -10,10 +10,11 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from stonelayout.geometry.frames import FRAME_DECIMALS, Frame
 from stonelayout.geometry.points import Points
+from stonelayout.geometry.polygons import ARC_SEGMENTS
 from stonelayout.geometry.polylines import Path
-from stonelayout.laying.ask import Ask
-from stonelayout.laying.part_fill import ARC_SEGMENTS, FRAME_DECIMALS, Frame
+from stonelayout.laying.common.ask import Ask
 from stonelayout.model.artwork import Line, rings
 
 #: A mirror image that misses a curve by less than this, in mm, is the curve itself.

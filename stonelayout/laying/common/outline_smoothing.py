@@ -12,10 +12,10 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.points import Points
+from stonelayout.geometry.polygons import inset, polygons
 from stonelayout.geometry.regions import rings_of
 from stonelayout.geometry.symmetry import mirrored
-
-from .part_fill import Part, inset, polygons
+from stonelayout.laying.common.part_fill import Part
 
 #: An outline trembles when it turns to and fro by more than this, in radians in a pitch.
 TREMBLE = 1.5
