@@ -59,7 +59,7 @@ def test_every_command_is_named():
 
 
 def test_public_names_are_there():
-    assert sorted(stonelayout.__all__) == sorted(stonelayout._HOMES)
+    assert sorted(stonelayout.__all__) == sorted([*stonelayout._HOMES, "__version__"])
     for name in stonelayout.__all__:
         assert getattr(stonelayout, name).__doc__
     with pytest.raises(AttributeError, match="no attribute 'polish'"):

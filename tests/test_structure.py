@@ -33,6 +33,7 @@ ORDER = [
     "documents",
     "make",
     "orders",
+    "library",
     "cli",
     "__main__",
     "__init__",

@@ -9,6 +9,7 @@ from typing import NoReturn
 
 import click
 
+from stonelayout import __version__
 from stonelayout.errors import StoneLayoutError, VerificationError
 
 #: Command name -> one-line summary, in the order of the work; the module has the same name.
@@ -86,7 +87,7 @@ def _given_once(command: click.Command, ctx: click.Context, args: list[str]) -> 
     epilog="Start with: stonelayout inspect ARTWORK.svg. Exit codes: 0 done and clean, 1 done with "
     "findings of severity error, 2 bad input, 3 a bug of ours.",
 )
-@click.version_option(package_name="stonelayout")
+@click.version_option(__version__)
 def group() -> None:
     """Lay hot-fix stones on artwork, and make the templates that place them."""
 

@@ -63,6 +63,9 @@ class Rule:
     ``place`` name the rule in messages (``lay[1]``, ``job.toml:8``). ``strokes`` says that the
     rule lays on strokes, as ``"line"`` or ``"area"``; None: on fills, and on the strokes of shapes
     without one, as lines for rows and as areas else.
+
+    Options that are not given get their defaults. Raises JobError for a pattern or option that
+    does not exist, sizes that the pattern does not take, and pitches at which stones would touch.
     """
 
     pick: Pick
@@ -74,6 +77,27 @@ class Rule:
     key: str = "lay[1]"
     place: str = ""
     strokes: str | None = None
+
+    def __post_init__(self) -> None:
+        problems = list(self._problems())
+        if problems:
+            raise JobError(f"{self.place or self.key}: {problem}" for problem in problems)
+        object.__setattr__(self, "options", {**PATTERNS[self.pattern].defaults(), **self.options})
+
+    def _problems(self) -> Iterable[str]:
+        if self.pattern not in PATTERNS:
+            yield unknown(self.pattern, PATTERNS, "pattern")
+            return
+        spec = PATTERNS[self.pattern]
+        known = [option.name for option in spec.options]
+        yield from (unknown(name, known, "option") for name in self.options if name not in known)
+        if not self.stones or len(self.stones) != len(self.pitches):
+            yield f"{len(self.stones)} stone sizes with {len(self.pitches)} pitches"
+        if len(self.stones) > 1 and not spec.several:
+            yield _one_size(self.pattern)
+        for stone, pitch in zip(self.stones, self.pitches, strict=False):
+            if not pitch >= stone.max:
+                yield _too_near(stone, pitch)
 
 
 @dataclass(frozen=True)
@@ -133,11 +157,49 @@ def pitch_for(
     base = {"pitch": 0.0, "gap": stone.diameter, "web": sheet.hole(stone.diameter)}[spacing]
     pitch = round(base + value, 9)
     if pitch < stone.max:
-        raise InputError(
-            f"a pitch of {number(pitch, 3)} mm is less than the stone: {stone.name} measures up to "
-            f"{number(stone.max, 2)} mm"
-        )
+        raise InputError(_too_near(stone, pitch))
     return pitch
+
+
+def _too_near(stone: Stone, pitch: float) -> str:
+    return (
+        f"a pitch of {number(pitch, 3)} mm is less than the stone: {stone.name} measures up to "
+        f"{number(stone.max, 2)} mm"
+    )
+
+
+def _one_size(pattern: str) -> str:
+    takes = ", ".join(name for name, spec in PATTERNS.items() if spec.several)
+    return f"{pattern} takes one size, not a list (lists go with: {takes})"
+
+
+def make_rule(
+    values: Mapping[str, Any], sheet: Sheet, catalogue: Catalogue, key: str = "rule"
+) -> Rule:
+    """Return one rule from what stands in a ``[[lay]]`` table, checked as in a job file.
+
+    ``values`` has the keys of such a table: ``pick`` (none: all shapes), ``stone``, ``colour``,
+    ``pattern``, one of ``pitch``, ``gap`` and ``web``, ``strokes``, and the pattern's options.
+    Lengths are text with a unit, or numbers in mm. ``key`` names the rule in messages. Raises
+    JobError that lists every problem.
+    """
+    lengths = {*_SPACINGS, *(o.name for o in _ANY_PATTERN.options if o.reader == "length")}
+    raw = {"pick": {"all": True}} | {
+        name: f"{float(value)!r} mm"
+        if name in lengths and isinstance(value, (int, float)) and not isinstance(value, bool)
+        else list(value)
+        if isinstance(value, tuple)
+        else value
+        for name, value in values.items()
+    }
+    reader = _Reader(Places("", key), catalogue)
+    rule = reader.rule(key, raw, sheet)
+    if rule is None:
+        raise JobError(
+            problem.replace(f"{key}.", "", 1).replace(f"{key}: {key}: ", f"{key}: ", 1)
+            for problem in reader.problems
+        )
+    return rule
 
 
 def parse_job(
@@ -322,9 +384,10 @@ class _Reader(TableReader):
     def rule(self, key: str, raw: Mapping[str, Any], sheet: Sheet) -> Rule | None:
         before = len(self.problems)
         pattern = raw.get("pattern", "courses")
-        if pattern not in PATTERNS:
+        spec = PATTERNS.get(pattern) if isinstance(pattern, str) else None
+        if spec is None:
             self.problem(f"{key}.pattern", unknown(pattern, PATTERNS, "pattern"))
-        spec = PATTERNS.get(pattern, _ANY_PATTERN)
+            spec = _ANY_PATTERN
         readers: dict[str, Callable[[Any], Any]] = {
             "pick": lambda value: self.pick(f"{key}.pick", value),
             "stone": lambda value: self.stones(value, spec.several, pattern),
@@ -382,8 +445,7 @@ class _Reader(TableReader):
         if not found:
             raise InputError("the list of stones is empty")
         if len(found) > 1 and not several:
-            takes = ", ".join(name for name, spec in PATTERNS.items() if spec.several)
-            raise InputError(f"{pattern} takes one size, not a list (lists go with: {takes})")
+            raise InputError(_one_size(pattern))
         if len({stone.name for stone in found}) < len(found):
             raise CatalogueError("a size stands twice in the list")
         return tuple(sorted(found, key=lambda stone: -stone.diameter))
