@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
+from .errors import InputError
+from .finding_codes import FINDING_CODES, Severity
+from .spelling import unknown
 from .units import counted
 
-Severity = Literal["error", "warning", "note"]
 _ORDER: dict[str, int] = {"error": 0, "warning": 1, "note": 2}
 
 
@@ -16,7 +18,8 @@ _ORDER: dict[str, int] = {"error": 0, "warning": 1, "note": 2}
 class Finding:
     """One result of a check.
 
-    ``code`` is stable and hyphenated (``web-too-thin``); ``message`` says in plain words what is
+    ``code`` is one of ``finding_codes.FINDING_CODES`` (``web-too-thin``), with one of that code's
+    severities: InputError for any other. ``message`` says in plain words what is
     wrong, by how much and what to do; ``at`` is a place (x, y) in mm of the artwork's frame, or
     None; ``layer`` names the layer or shape concerned ("" when it is the whole job); ``count`` is
     how many stones or places it stands for.
@@ -28,6 +31,14 @@ class Finding:
     at: tuple[float, float] | None = None
     layer: str = ""
     count: int = 1
+
+    def __post_init__(self) -> None:
+        code = FINDING_CODES.get(self.code)
+        if code is None:
+            raise InputError(unknown(self.code, FINDING_CODES, "finding"))
+        if self.severity not in code.severities:
+            known = " or ".join(code.severities)
+            raise InputError(f'finding "{self.code}" is of severity {known}, not {self.severity}')
 
     def as_dict(self) -> dict[str, Any]:
         """Return the finding as it stands in reports."""
@@ -53,7 +64,7 @@ def has_errors(findings: Iterable[Finding]) -> bool:
 
 
 @dataclass(frozen=True)
-class Group:
+class FindingGroup:
     """Findings of one kind on one layer, the worst first, told together wherever they are told."""
 
     findings: tuple[Finding, ...]
@@ -80,7 +91,7 @@ class Group:
         return worst, f"(and {more} more{spots})"
 
 
-def grouped(findings: Iterable[Finding]) -> list[Group]:
+def grouped(findings: Iterable[Finding]) -> list[FindingGroup]:
     """Put like findings together, the most serious first; without a place only the same words."""
     groups: dict[tuple[str, ...], list[Finding]] = {}
     for finding in in_order(findings):
@@ -88,7 +99,7 @@ def grouped(findings: Iterable[Finding]) -> list[Group]:
         if finding.at is None and key not in groups:
             key += (finding.message,)
         groups.setdefault(key, []).append(finding)
-    return [Group(tuple(group)) for group in groups.values()]
+    return [FindingGroup(tuple(group)) for group in groups.values()]
 
 
 def tally(findings: Iterable[Finding]) -> str:

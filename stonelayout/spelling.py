@@ -5,6 +5,8 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
+#: What has a command of its own that lists all names.
+_LISTED_BY = {"stone": "stones", "colour": "stones", "finding": "findings"}
 _FIGURES = str.maketrans("oil", "011")
 
 
@@ -16,7 +18,8 @@ def unknown(name: object, known: Iterable[str], what: str) -> str:
     if near:
         return f'unknown {what} "{name}"; did you mean {" or ".join(near)}?'
     listed = ", ".join(names[:8]) + (", ..." if len(names) > 8 else "")
-    shown = " (all: stonelayout stones)" if len(names) > 8 and what in ("stone", "colour") else ""
+    long = len(names) > 8 and what in _LISTED_BY
+    shown = f" (all: stonelayout {_LISTED_BY[what]})" if long else ""
     return f'unknown {what} "{name}"; there are: {listed}{shown}'
 
 

@@ -16,6 +16,7 @@ ORDER = [
     "errors",
     "units",
     "spelling",
+    "finding_codes",
     "findings",
     "files",
     "markup",

@@ -6,12 +6,13 @@ Distances are centre to centre, by ``hypot``. A verdict never rests on a renderi
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 
-from stonelayout.findings import Finding, Severity, in_order
+from stonelayout.finding_codes import Severity
+from stonelayout.findings import Finding, in_order
 from stonelayout.geometry.neighbours import crossing_pairs, pairs_nearer
 from stonelayout.geometry.points import Points
 from stonelayout.model.catalogue import Catalogue, Sheet
@@ -61,7 +62,9 @@ def check_webs(layer: Layer, sheet: Sheet, *, given: bool = False) -> list[Findi
     """
     centres, doubled = _apart(layer.centres)
     found = _each(
-        _Group("same-place", layer.name),
+        "same-place",
+        "error",
+        layer.name,
         layer.centres[doubled],
         np.zeros(len(doubled)),
         lambda _: "two holes in the same place: delete one",
@@ -79,13 +82,17 @@ def check_webs(layer: Layer, sheet: Sheet, *, given: bool = False) -> list[Findi
         meeting = f"lay the stones wider or split the layer ({need})"
         widen = "widen the gap by {}, split the layer"
     found += _each(
-        _Group("holes-meet", layer.name),
+        "holes-meet",
+        "error",
+        layer.name,
         places[meet],
         webs[meet],
         lambda web: f"two holes run into each other by {mm(-web)}: {meeting}",
     )
     found += _each(
-        _Group("web-too-thin", layer.name),
+        "web-too-thin",
+        "error",
+        layer.name,
         places[~meet],
         webs[~meet],
         lambda web: (
@@ -124,15 +131,18 @@ def check_between(
     lies_over = ~touch & (lengths < over - FILE_ROUNDING_MM)
     may = ~touch & ~lies_over
     names = f"{earlier.kind.name} and {later.kind.name}"
-    layer = later.name
     found = _each(
-        _Group("stones-touch", layer),
+        "stones-touch",
+        "error",
+        later.name,
         places[touch],
         lengths[touch] - touching,
         lambda by: f"stones of {names} overlap by {mm(-by, 3)}: move or leave out one of them",
     )
     found += _each(
-        _Group("stone-over-hole", layer),
+        "stone-over-hole",
+        "error",
+        later.name,
         places[lies_over],
         lengths[lies_over] - over,
         lambda by: (
@@ -141,7 +151,9 @@ def check_between(
         ),
     )
     found += _each(
-        _Group("stones-may-touch", layer, "warning"),
+        "stones-may-touch",
+        "warning",
+        later.name,
         places[may],
         lengths[may] - largest,
         lambda by: f"the largest stones of {names} would overlap by {mm(-by, 3)}: widen the gap",
@@ -159,7 +171,9 @@ def check_one_sheet(first: Layer, second: Layer, sheet: Sheet) -> list[Finding]:
     other, _ = _apart(second.centres)
     pairs, lengths = _near_between(one, other, holes + sheet.least_web - FILE_ROUNDING_MM)
     return _each(
-        _Group("web-between-sizes", second.name, "warning"),
+        "web-between-sizes",
+        "warning",
+        second.name,
         (one[pairs[:, 0]] + other[pairs[:, 1]]) / 2,
         lengths - holes,
         lambda web: (
@@ -189,39 +203,30 @@ def check_size(page: Page, sheet: Sheet) -> list[Finding]:
     return [Finding("larger-than-sheet", "error", words + "choose a wider sheet")]
 
 
-@dataclass(frozen=True)
-class _Group:
-    code: str
-    layer: str
-    severity: Severity = "error"
-
-
 def _each(
-    group: _Group, places: Points, short: Points, words: Callable[[float], str]
+    code: str,
+    severity: Severity,
+    layer: str,
+    places: Points,
+    short: Points,
+    words: Callable[[float], str],
 ) -> list[Finding]:
     """Return one finding a place, the worst first, and one that counts those beyond PLACES."""
     order = np.lexsort((places[:, 1], places[:, 0], short))
     found = [
         Finding(
-            group.code,
-            group.severity,
+            code,
+            severity,
             words(float(short[k])),
             at=(float(places[k, 0]), float(places[k, 1])),
-            layer=group.layer,
+            layer=layer,
         )
         for k in order[:PLACES]
     ]
     rest = len(order) - PLACES
     if rest > 0:
-        found.append(
-            Finding(
-                group.code,
-                group.severity,
-                f"{rest} more places like the {PLACES} named, none worse",
-                layer=group.layer,
-                count=rest,
-            )
-        )
+        more = f"{rest} more places like the {PLACES} named, none worse"
+        found.append(Finding(code, severity, more, layer=layer, count=rest))
     return found
 
 

@@ -23,8 +23,8 @@ CATALOGUE = load_catalogue()
 RGB = CATALOGUE.colours
 SVG = "{http://www.w3.org/2000/svg}"
 THIN = Finding("web-too-thin", "error", "web 0.21 mm < 0.40 mm & torn", at=(13.0, 10.0))
-EDGE = Finding("over-edge", "warning", "a stone hangs over", at=(40.0, 24.0))
-NOTE = Finding("left-out", "note", "3 stones left out", at=(5.0, 5.0))
+EDGE = Finding("off-page", "warning", "a stone hangs over", at=(40.0, 24.0))
+NOTE = Finding("row-stones-removed", "note", "3 stones left out", at=(5.0, 5.0))
 
 
 def buoys():
