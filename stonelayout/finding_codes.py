@@ -141,6 +141,63 @@ CODES_BY_STEP: dict[str, tuple[FindingCode, ...]] = {
             'If it should be filled, write pattern = "courses".',
         ),
     ),
+    "Reading hole files": (
+        FindingCode(
+            "already-corrected",
+            ("warning",),
+            "The file was corrected by a test bar when it was written: its sizes are the "
+            "cutter's, not the design's.",
+            "Make other files from layout.json.",
+        ),
+        FindingCode(
+            "already-mirrored",
+            ("warning",),
+            "The file was mirrored when it was written: it shows the back of the design.",
+            "Make other files from layout.json.",
+        ),
+        FindingCode(
+            "marked-anew",
+            ("warning",),
+            "The template had register marks and got new ones, which fit only the templates that "
+            "are written with it now.",
+            "To cut one torn template again, send its own file to the cutter as it is.",
+        ),
+        FindingCode(
+            "no-such-stone",
+            ("warning",),
+            "No stone size fits these holes within 0.35 mm (0.014 in): the sheet named may be "
+            "another one, or the file is at another scale.",
+            "Measure one hole on the cut sheet, and give the right --sheet or --width.",
+        ),
+        FindingCode(
+            "not-round",
+            ("warning",),
+            "Shapes in the file are not round and were not taken for holes.",
+            "If stones belong there, draw circles in their place.",
+        ),
+        FindingCode(
+            "off-page",
+            ("warning",),
+            "Holes reach over the edge of the file's page, where cutting programs may leave them "
+            "out.",
+            "Move them onto the page, or make the page larger.",
+        ),
+        FindingCode(
+            "web-between-sizes",
+            ("warning",),
+            "The web between holes for two stone sizes in one file is thinner than the sheet "
+            "holds; it matters if both are cut from one sheet.",
+            "Cut the sizes as separate templates, or widen the gap.",
+        ),
+        FindingCode(
+            "size-in-px",
+            ("note",),
+            "The file gives its size in px, which was read at 96 px an inch (1 px = 0.265 mm, "
+            "0.0104 in).",
+            "Measure a length that you know; if it is wrong, give the page's width, for example "
+            "--width 240mm (9.449in).",
+        ),
+    ),
     "Checking the template": (
         FindingCode(
             "holes-meet",
@@ -241,63 +298,6 @@ CODES_BY_STEP: dict[str, tuple[FindingCode, ...]] = {
             ("note",),
             "The template fits the sheet's roll only when it is turned by 90 degrees.",
             "Turn it in your cutting program before you cut.",
-        ),
-    ),
-    "Reading hole files": (
-        FindingCode(
-            "already-corrected",
-            ("warning",),
-            "The file was corrected by a test bar when it was written: its sizes are the "
-            "cutter's, not the design's.",
-            "Make other files from layout.json.",
-        ),
-        FindingCode(
-            "already-mirrored",
-            ("warning",),
-            "The file was mirrored when it was written: it shows the back of the design.",
-            "Make other files from layout.json.",
-        ),
-        FindingCode(
-            "marked-anew",
-            ("warning",),
-            "The template had register marks and got new ones, which fit only the templates that "
-            "are written with it now.",
-            "To cut one torn template again, send its own file to the cutter as it is.",
-        ),
-        FindingCode(
-            "no-such-stone",
-            ("warning",),
-            "No stone size fits these holes within 0.35 mm (0.014 in): the sheet named may be "
-            "another one, or the file is at another scale.",
-            "Measure one hole on the cut sheet, and give the right --sheet or --width.",
-        ),
-        FindingCode(
-            "not-round",
-            ("warning",),
-            "Shapes in the file are not round and were not taken for holes.",
-            "If stones belong there, draw circles in their place.",
-        ),
-        FindingCode(
-            "off-page",
-            ("warning",),
-            "Holes reach over the edge of the file's page, where cutting programs may leave them "
-            "out.",
-            "Move them onto the page, or make the page larger.",
-        ),
-        FindingCode(
-            "web-between-sizes",
-            ("warning",),
-            "The web between holes for two stone sizes in one file is thinner than the sheet "
-            "holds; it matters if both are cut from one sheet.",
-            "Cut the sizes as separate templates, or widen the gap.",
-        ),
-        FindingCode(
-            "size-in-px",
-            ("note",),
-            "The file gives its size in px, which was read at 96 px an inch (1 px = 0.265 mm, "
-            "0.0104 in).",
-            "Measure a length that you know; if it is wrong, give the page's width, for example "
-            "--width 240mm (9.449in).",
         ),
     ),
     "Quote and roll plan": (

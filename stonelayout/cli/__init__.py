@@ -26,6 +26,7 @@ COMMANDS = {
     "stock": "Count an order's stones, set them against your stock, and say what to buy.",
     "quote": "Quote an order: cost line by line, price, margin, minutes.",
     "coupon": "Cut a small test piece, and learn from it what a sheet really stands.",
+    "findings": "List what can be found wrong or worth knowing, and say what to do about it.",
     "stones": "List the stone sizes, in mm and inches.",
     "sheets": "List the template sheets and what they stand.",
 }

@@ -15,6 +15,7 @@ from stonelayout.model.catalogue import DEFAULT_SHEET
 from stonelayout.units import counted
 
 from .common import (
+    FINDINGS_HELP,
     catalogue_option,
     exit_code,
     finding_lines,
@@ -48,7 +49,7 @@ class Read(NamedTuple):
     given: bool
 
 
-@click.command("check")
+@click.command("check", epilog=FINDINGS_HELP)
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
 @width_option
 @tile_option

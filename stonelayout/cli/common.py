@@ -46,6 +46,8 @@ class LengthType(click.ParamType[float]):
 
 LENGTH = LengthType()
 SIZE_FLAG = "--size-of"
+#: Epilog of the commands that print findings.
+FINDINGS_HELP = "What a finding means, by its [code], and what to do: stonelayout findings CODE."
 
 format_option = click.option(
     "--format",
@@ -238,7 +240,7 @@ def say(message: str) -> None:
     click.echo(message, err=True)
 
 
-_COLOURS = {"error": "red", "warning": "yellow", "note": "cyan"}
+SEVERITY_COLOURS = {"error": "red", "warning": "yellow", "note": "cyan"}
 
 
 def finding_lines(findings: Iterable[Finding], most: int = 20) -> list[str]:
@@ -249,7 +251,9 @@ def finding_lines(findings: Iterable[Finding], most: int = 20) -> list[str]:
     for group in grouped(findings):
         severity = group.first.severity
         worst, more = group.words()
-        line = f"{click.style(severity, fg=_COLOURS[severity])}: {worst} [{group.first.code}]"
+        line = (
+            f"{click.style(severity, fg=SEVERITY_COLOURS[severity])}: {worst} [{group.first.code}]"
+        )
         lines.append(f"{line} {more}" if more else line)
     if len(lines) > most:
         lines[most:] = [f"... and {len(lines) - most} more (--format json has all)"]

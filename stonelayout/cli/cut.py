@@ -16,6 +16,7 @@ from stonelayout.model.job import CUT_FORMATS
 from stonelayout.units import counted
 
 from .common import (
+    FINDINGS_HELP,
     LENGTH,
     catalogue_option,
     exit_code,
@@ -43,7 +44,7 @@ CAUTION = (
 )
 
 
-@click.command("cut")
+@click.command("cut", epilog=FINDINGS_HELP)
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
 @click.option("--out", "folder", required=True, metavar="DIR", help="Folder for the files.")
 @click.option(

@@ -7,6 +7,7 @@ import click
 from stonelayout.units import counted
 
 from .common import (
+    FINDINGS_HELP,
     catalogue_option,
     exit_code,
     format_option,
@@ -19,7 +20,7 @@ from .common import (
 from .designs import copies_option, open_design, open_shop, spare_of, spare_option
 
 
-@click.command("jobsheet")
+@click.command("jobsheet", epilog=FINDINGS_HELP)
 @click.argument("file", metavar="FILE")
 @click.option("-o", "--output", metavar="FILE", help="The page, e.g. jobsheet.html; - is stdout.")
 @copies_option

@@ -12,6 +12,7 @@ from stonelayout.model.pattern_options import PATTERNS, STROKES, strokes_value
 from stonelayout.units import counted, mm, mm_and_inches
 
 from .common import (
+    FINDINGS_HELP,
     LENGTH,
     SIZE_FLAG,
     artwork_options,
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
     from stonelayout.model.layout import Layout
 
 
-@click.command("lay")
+@click.command("lay", epilog=FINDINGS_HELP)
 @click.argument("artwork")
 @click.option(
     "--stone",

@@ -13,6 +13,7 @@ from stonelayout.errors import InputError, StoneLayoutError
 from stonelayout.units import counted, minutes, mm_and_inches
 
 from .common import (
+    FINDINGS_HELP,
     catalogue_option,
     exit_code,
     finding_lines,
@@ -26,7 +27,7 @@ from .common import (
 from .progress import LayingProgress
 
 
-@click.command("make")
+@click.command("make", epilog=FINDINGS_HELP)
 @click.argument("job_file", metavar="JOB.toml")
 @click.option("--out", required=True, metavar="DIR", help="Folder for all the files.")
 @click.option("--quiet", "-q", is_flag=True, help="Print only findings of severity error.")
