@@ -29,7 +29,6 @@ from .common import (
     width_option,
     write_result,
 )
-from .designs import TILE_HOW
 
 if TYPE_CHECKING:
     from stonelayout.findings import Finding
@@ -129,13 +128,17 @@ def command(
 
 def _checked(read: Read, sheet: Sheet, catalogue: Catalogue, tile: bool) -> tuple[Finding, ...]:
     from stonelayout.checks.all_checks import all_checks
+    from stonelayout.checks.run_checks import run_checks
     from stonelayout.template.registration import registration
+    from stonelayout.template.tiling import TILE_OPTION
 
+    if not read.given:
+        return run_checks(read.layers, sheet, catalogue, tile=tile)
     layers, names = read.layers, read.names
     page = registration(layers, sheet).page
     ours = all(map(str.endswith, names, (f"{layer.name}.svg" for layer in layers)))
     piece = None if tile else page if ours else _around(layers)
-    found = all_checks(layers, sheet, catalogue, page, piece, TILE_HOW, given=read.given)
+    found = all_checks(layers, sheet, catalogue, page, piece, TILE_OPTION, given=True)
     return (*found, *_in_one_file(layers, names, sheet))
 
 

@@ -95,7 +95,7 @@ def command(
     """
     from stonelayout.checks.all_checks import all_checks
     from stonelayout.template.registration import registration, scale_from_bar
-    from stonelayout.template.tiling import in_tiles, pieces
+    from stonelayout.template.tiling import TILE_OPTION, in_tiles, pieces
     from stonelayout.writers.cut_files import Knife, cut_files, in_cutting_order
     from stonelayout.writers.layer_hpgl import beyond_16_bits
 
@@ -103,7 +103,6 @@ def command(
     catalogue = load_catalogue(catalogue_files)
     cutter = catalogue.cutter(options["cutter_name"])
     from .check import layers_in, sheet_for
-    from .designs import TILE_HOW
 
     _no_panels(files)
     sheet = sheet_for(files, options["sheet_name"], catalogue)
@@ -132,13 +131,13 @@ def command(
         )
 
     marks = register(layers)
-    tiles = pieces(layers, sheet, register, tiled=options["tile"], how=TILE_HOW)
+    tiles = pieces(layers, sheet, register, tiled=options["tile"], how=TILE_OPTION)
     piece = None if options["tile"] else marks.page
     findings = (
         *read.findings,
         *_marked_anew(files),
         *doubled,
-        *all_checks(layers, sheet, catalogue, marks.page, piece, TILE_HOW, given=read.given),
+        *all_checks(layers, sheet, catalogue, marks.page, piece, TILE_OPTION, given=read.given),
         *in_tiles(tiles),
     )
     tiles = tuple(

@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 
 _COPIES = re.compile(r"(.+):(\d{1,6})\Z", re.DOTALL)
 USER_SHOP = "shop.toml"
-TILE_HOW = "say --tile to cut it in tiles"
 FILES_HELP = (
     "FILES are layout.json files or job files (.toml); FILE:25 asks for 25 copies of that one, "
     "whatever --copies says for the others."
@@ -206,9 +205,9 @@ def cut_as(
 
     A job says for itself whether it is ``tiled``; a layout.json is by the option ``--tile``.
     """
-    from stonelayout.template.tiling import pieces
+    from stonelayout.template.tiling import TILE_OPTION, pieces
 
-    tiled, how = (tiled, TILE_HOW) if job is None else (tiled or job.tile, "")
+    tiled, how = (tiled, TILE_OPTION) if job is None else (tiled or job.tile, "")
     return pieces(layers, sheet, _register(sheet, job), tiled=tiled, roll=roll, how=how)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -76,18 +76,26 @@ class Layout:
         found = np.bincount(self.kind, minlength=len(self.kinds))
         return tuple(int(count) for count in found)
 
+    def as_written(self) -> Layout:
+        """Return the layout with all lengths rounded to DECIMALS, as its file holds them."""
+        return replace(
+            self,
+            size=(round(self.size[0], DECIMALS), round(self.size[1], DECIMALS)),
+            kinds=tuple(replace(k, diameter=round(k.diameter, DECIMALS)) for k in self.kinds),
+            centres=np.round(self.centres, DECIMALS) + 0.0,
+        )
+
     def to_json(self) -> str:
         """Return the layout file's text, JSON of format version 1."""
-        centres = np.round(self.centres, DECIMALS) + 0.0
+        written = self.as_written()
         head = {
             "version": VERSION,
             "unit": "mm",
-            "size": [round(self.size[0], DECIMALS), round(self.size[1], DECIMALS)],
+            "size": list(written.size),
             "kinds": [
-                {"size": k.size, "colour": k.colour, "diameter": round(k.diameter, DECIMALS)}
-                for k in self.kinds
+                {"size": k.size, "colour": k.colour, "diameter": k.diameter} for k in written.kinds
             ],
-            "centres": centres.tolist(),
+            "centres": written.centres.tolist(),
             "kind": self.kind.tolist(),
             "source": list(self.source),
         }

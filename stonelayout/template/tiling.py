@@ -19,6 +19,9 @@ from .registration import registration
 from .roll import Roll, holds, panel_room, roll_of
 from .tiles import OVERLAP, Register, Tile, tile
 
+#: How tiles are asked for where there is no job file.
+TILE_OPTION = "say --tile to cut it in tiles"
+
 
 def marks_of(sheet: Sheet, label: str = "", line: int = 0) -> Register:
     """Return what gives the usual marks of some layers, with the name of a list's line on them."""
@@ -39,8 +42,8 @@ def too_large(
 ) -> str:
     """Return in words that a design of this size (mm) is too large, and what to do.
 
-    ``marked``: the size holds the marks round it; ``how`` says how to ask for tiles, none: in a
-    job file.
+    ``marked``: the size holds the marks round it; ``how`` says how to ask for tiles
+    (``TILE_OPTION``), none: in a job file.
     """
     across, along = panel_room(roll_of(sheet))
     how = how or "write tile = true under [sheet] to cut it in tiles"
