@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from paths import table
 
 from stonelayout.checks.webs import (
     MOST_PAIRS,
@@ -99,6 +100,31 @@ def test_largest_stones_of_a_size_warn_where_the_hole_is_tight():
     assert (finding.code, finding.severity) == ("stones-may-touch", "warning")
     assert "0.05 mm" in finding.message
     assert check_between(early, late) == []
+
+
+@pytest.mark.parametrize("row", table("perforated_plate_60deg.csv"))
+def test_webs_of_perforated_plate_are_those_of_the_table(row):
+    """A staggered plate's web follows from its hole and its tabulated open area alone.
+
+    Open area of 60 degree patterns is 90.69 (hole / pitch)^2 %, tabulated to 3 points (source: the
+    head of the CSV). A sheet that needs less than every web within these is passed, one that
+    needs more is not: then every web of the plate is named or counted, as an error.
+    """
+    hole, pitch = float(row["hole_mm"]), float(row["pitch_mm"])
+    percent, n = float(row["open_area_percent_tabulated"]), 9
+    plate = layer(
+        [
+            ((x + (y % 2) / 2) * pitch, y * pitch * math.sqrt(3) / 2)
+            for x in range(n)
+            for y in range(n)
+        ],
+        hole=hole,
+    )
+    webs = [hole * (math.sqrt(90.69 / (percent + off)) - 1) for off in (3, -3)]
+    assert check_webs(plate, replace(SHEET, least_web=webs[0])) == []
+    found = check_webs(plate, replace(SHEET, least_web=webs[1]))
+    assert {(f.code, f.severity) for f in found} == {("web-too-thin", "error")}
+    assert total(found, "web-too-thin") == n * (n - 1) + (2 * n - 1) * (n - 1)
 
 
 def test_limit_is_the_sheets_web_to_the_rounding_of_files():

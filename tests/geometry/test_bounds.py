@@ -1,6 +1,5 @@
 """Bounds against the packing tables, Oler's equality cases and a counter-example."""
 
-import csv
 import math
 
 import numpy as np
@@ -8,7 +7,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from paths import DATA
+from paths import table
 from shapely import affinity
 from shapely.geometry import MultiPolygon, Polygon, box
 
@@ -16,11 +15,6 @@ from stonelayout.geometry.bounds import expected_most, kappa, oler_bound, proved
 from stonelayout.geometry.bounds import truncated_voronoi_bound as voronoi_bound
 from stonelayout.laying.common.ask import Ask, Spec
 from stonelayout.laying.packing.lattice import lay_lattice
-
-
-def table(name):
-    with (DATA / name).open() as file:
-        return list(csv.DictReader(line for line in file if not line.startswith("#")))
 
 
 def inner_circle(radius):

@@ -1,12 +1,11 @@
 """The lattice pattern against formulas, tables and its own symmetries."""
 
-import csv
 import math
 
 import numpy as np
 import pytest
 import shapely
-from paths import DATA
+from paths import table
 from shapely import affinity
 from shapely.geometry import Polygon, box
 
@@ -22,11 +21,6 @@ LETTER = Polygon(
 def lattice(region, diameter, pitch, obstacles=None, **options):
     ask = Ask(region, (), (Spec(diameter, pitch),), options, obstacles)
     return lay_lattice(ask).centres
-
-
-def table(name):
-    with (DATA / name).open() as file:
-        return list(csv.DictReader(line for line in file if not line.startswith("#")))
 
 
 def same(first, second):
