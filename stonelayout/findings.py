@@ -1,4 +1,4 @@
-"""A finding: one result of a check or of laying, with what to do about it."""
+"""A finding: one result of a check or of laying, and how findings are sorted and grouped."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ def has_errors(findings: Iterable[Finding]) -> bool:
 
 @dataclass(frozen=True)
 class FindingGroup:
-    """Findings of one kind on one layer, the worst first, told together wherever they are told."""
+    """Findings of one code and severity on one layer, the worst first, reported together."""
 
     findings: tuple[Finding, ...]
 

@@ -10,13 +10,13 @@ import numpy as np
 
 from stonelayout.checks.all_checks import all_checks
 from stonelayout.documents.job_documents import (
-    bench_papers,
+    bench_documents,
     cut_seconds,
     order_summary,
+    price_documents,
     proofs,
-    roll_papers,
+    roll_plan_documents,
     sets_of,
-    till_papers,
 )
 from stonelayout.documents.report import report, to_json
 from stonelayout.laying.design_size import smaller_than_asked
@@ -91,8 +91,8 @@ def make(
     seconds = cut_seconds(tiles, job.sheet, job.catalogue)
     pages = pages_of(tiles)
     design = design_of(job.name, layout, layers, marks.page.size, job.copies, seconds, pages)
-    till, priced, found = till_papers(job, design, shop)
-    roll, unplanned, used = roll_papers(job, tiles, sets)
+    prices, priced, found = price_documents(job, design, shop)
+    roll, unplanned, used = roll_plan_documents(job, tiles, sets)
     findings = in_order(
         (
             *unread(artwork),
@@ -111,8 +111,8 @@ def make(
         files |= _for_the_cutter(job, part)
     files["layout.json"] = layout.to_json()
     files |= proofs(job, layout, in_lifting_order(tiles), findings)
-    files |= bench_papers(job, design, layout, layers, tiles, sets, findings)
-    files |= till
+    files |= bench_documents(job, design, layout, layers, tiles, sets, findings)
+    files |= prices
     files |= roll
     data["files"] = sorted((*files, "report.json"))
     files["report.json"] = to_json(data)

@@ -78,7 +78,7 @@ def mm_and_inches(value: float, digits: int = 1) -> str:
 
 
 def minutes(seconds: float) -> int:
-    """Return whole minutes, at least one, as all papers say them: of tenths, as reports have."""
+    """Return whole minutes, at least one, rounded from tenths as reports hold them."""
     return max(round(round(seconds / 60, 1)), 1)
 
 

@@ -1,4 +1,4 @@
-"""Every check of one set of templates, the same whoever asks: making, checking, cutting, papers."""
+"""All checks of one set of templates in one place, for every command and for the library."""
 
 from __future__ import annotations
 
@@ -25,11 +25,12 @@ def all_checks(
     *,
     given: bool = False,
 ) -> tuple[Finding, ...]:
-    """Return the findings of every check, the most serious first: webs, layers, size, tear, sight.
+    """Return the findings of all checks, the most serious first.
 
-    ``page`` is the piece of sheet with our margins round the holes; ``piece`` what must fit the
-    roll, None for a design that is cut in tiles; ``how`` says how tiles are asked for;
-    ``given``: the holes are a file's, so that no stones can be laid anew.
+    Webs, stones between layers, size, tear lines, contrast. ``page`` is the page of the templates
+    with its margins; ``piece`` is what must fit the roll: ``page`` itself, the holes alone for a
+    file of others, None for a design that is cut in tiles. ``how`` says how tiles are asked for
+    (see ``too_large``); ``given``: the holes are a file's, so that no stones can be laid anew.
     """
     ours = piece is page and not holds(page.size, roll_of(sheet))
     words = too_large(page.size, sheet, marked=True, how=how) if ours else ""

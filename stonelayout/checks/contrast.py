@@ -1,4 +1,4 @@
-"""Stones seen against the sheet: an upside-down stone that is hard to see is missed."""
+"""Contrast of stones with the sheet: stones upside down and empty holes must be seen on it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from stonelayout.model.layer import Layer
 
 #: Backs of hot-fix stones, the glue side, are dark grey (common practice, no source).
 BACK = "#4a4a4d"
-#: Least contrast ratio at which a shape is told from its ground: WCAG 2.1, criterion 1.4.11.
+#: Least contrast ratio at which a shape is told from its background: WCAG 2.1, criterion 1.4.11.
 LEAST_CONTRAST = 3.0
 
 
@@ -30,7 +30,7 @@ def contrast(first: str, second: str) -> float:
 def check_contrast(
     layers: Sequence[Layer], sheet: Sheet, catalogue: Catalogue
 ) -> tuple[Finding, ...]:
-    """Return notes where stones, face or back up, are hard to see on the sheet.
+    """Return notes where stones, facing up or down, are hard to see on the sheet.
 
     Codes: ``backs-hard-to-see`` (once: the backs are alike for all stones),
     ``stones-hard-to-see`` (by layer). A colour that the catalogue does not name is passed over.

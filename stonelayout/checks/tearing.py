@@ -1,10 +1,10 @@
-"""The tear line: runs of holes along which a sheet parts like a stamp; rings that hang on little.
+"""Where a sheet may tear: runs of thin webs, weak lines across, rings of holes round a piece.
 
 The model: material parts along straight hops from hole to hole, or from a hole to the sheet's
 edge. A hop costs the material it crosses (its web); the share left along a line of hops is webs
 over length, for a regular row the ligament efficiency (pitch - hole) / pitch of perforated plate.
-No hop can be part of a weak line alone: where every web is at least the least share of its pitch,
-so is the share along any line through them, and the sheet is sure by this model.
+Where every web is at least the least share of its pitch, so is the share along any line through
+them: by this model only a sheet with thinner webs can tear.
 """
 
 from __future__ import annotations
@@ -25,9 +25,9 @@ from stonelayout.units import counted, mm, percent
 
 #: Thin webs in a row that make a run: fewer is one weak spot, which the web check measures.
 RUN_WEBS = 8
-#: What a ring of holes encloses hangs on its webs alone: it needs this many times the least share.
+#: A piece inside a ring of holes hangs on its webs alone: this many times the least share is needed.
 RING_FACTOR = 1.25
-#: A piece smaller than this in mm2 does no harm when it hangs on little.
+#: A piece smaller than this, in mm2, does no harm if its webs tear.
 RING_MM2 = 100.0
 #: Webs below this share of their pitch cannot cross: the diagonals of a square have 1 - 1 / sqrt 2.
 UNCROSSED_SHARE = 0.29
@@ -36,19 +36,14 @@ UNCROSSED_SHARE = 0.29
 EVERY_HOP, HOP_HOLES = 200, 3.0
 
 
-def ligament_efficiency(pitch: float, hole: float) -> float:
-    """Return (pitch - hole) / pitch: the share of material left along a row of holes."""
-    return (pitch - hole) / pitch
-
-
 def check_strength(layers: Sequence[Layer], sheet: Sheet, page: Page) -> tuple[Finding, ...]:
     """Return what may make the sheet tear beyond single webs, for each layer.
 
-    Codes, all warnings: ``tear-line`` (a run of RUN_WEBS thin webs and more), ``weak-across``
-    (little left on the weakest line between two opposite edges of ``page``), ``hangs-on-little``
-    (a ring of holes round a solid piece), ``web-under-thickness`` (webs narrower than the sheet is
-    thick: by analogy with ISO 10630 for plate screens; not where a coupon has shown the web that
-    the sheet holds). Places in mm of the layout's frame.
+    Codes, all warnings: ``tear-line`` (a run of at least RUN_WEBS thin webs), ``weak-across``
+    (too little sheet on the weakest line between two opposite edges of ``page``),
+    ``hangs-on-little`` (a ring of thin webs round a solid piece), ``web-under-thickness`` (webs
+    narrower than the sheet is thick: by analogy with ISO 10630 for plate screens; not where a
+    coupon has measured the least web). Places in mm of the layout's frame.
     """
     found: list[Finding] = []
     for layer in layers:
@@ -101,7 +96,7 @@ def _runs(
             continue
         share = float(1 - layer.hole * len(members) / lengths[members].sum())
         needed = max(layer.hole / (1 - sheet.least_share), layer.hole + sheet.least_web)
-        # In a field of holes, more webs than holes, leaving out a few mends nothing.
+        # Where a run has more webs than holes it is a field: leaving out a few does not mend it.
         row = len(members) <= len(np.unique(pairs[members]))
         needs = percent(sheet.least_share, 0)
         leave = f"leave out one in {_one_in(share, sheet)}, " if row else ""
@@ -151,7 +146,7 @@ def _middle(layer: Layer, pairs: npt.NDArray[np.intp]) -> tuple[float, float]:
 
 
 @dataclass(frozen=True, eq=False)
-class Cut:
+class WeakLine:
     """The weakest line between two opposite edges: mm of material on it, the share of the sheet's
     width, and the holes (indices) that it runs through."""
 
@@ -160,7 +155,7 @@ class Cut:
     holes: tuple[int, ...]
 
 
-def weakest_cut(layer: Layer, page: Page, axis: int) -> Cut:
+def weakest_line(layer: Layer, page: Page, axis: int) -> WeakLine:
     """Return the weakest line across the page along ``axis`` (0: left to right, 1: top to bottom).
 
     The shortest path (Dijkstra) from edge to edge, where crossing a hole costs nothing and a hop
@@ -188,7 +183,7 @@ def weakest_cut(layer: Layer, page: Page, axis: int) -> Cut:
         holes.append(node)
         node = int(before[0, node])
     left = float(costs[0, count + 1])
-    return Cut(left, left / size, tuple(reversed(holes)))
+    return WeakLine(left, left / size, tuple(reversed(holes)))
 
 
 def _hops(layer: Layer) -> tuple[npt.NDArray[np.intp], Points]:
@@ -217,13 +212,13 @@ def _delaunay(centres: Points) -> npt.NDArray[np.intp]:
 def _across(layer: Layer, sheet: Sheet, page: Page) -> list[Finding]:
     found = []
     for axis, words in enumerate(("from left to right", "from top to bottom")):
-        cut = weakest_cut(layer, page, axis)
-        if cut.share >= sheet.least_share or not cut.holes:
+        line = weakest_line(layer, page, axis)
+        if line.share >= sheet.least_share or not line.holes:
             continue
-        x, y = layer.centres[cut.holes[len(cut.holes) // 2]].tolist()
-        holes = counted(len(cut.holes), "hole")
+        x, y = layer.centres[line.holes[len(line.holes) // 2]].tolist()
+        holes = counted(len(line.holes), "hole")
         message = (
-            f"{words} only {mm(cut.left, 1)} of the sheet ({percent(cut.share)}) are left on a "
+            f"{words} only {mm(line.left, 1)} of the sheet ({percent(line.share)}) are left on a "
             f"line through {holes}, {percent(sheet.least_share, 0)} are needed: "
             "leave a wider margin, widen the gap, or split the layer"
         )

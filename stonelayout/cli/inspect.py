@@ -21,7 +21,7 @@ from .common import (
 )
 
 if TYPE_CHECKING:
-    from stonelayout.documents.drawing_report import Look
+    from stonelayout.documents.drawing_report import ShapeMeasures
     from stonelayout.model.artwork import Artwork
 
 #: More rows than this are counted, not shown: a terminal is no place for a thousand shapes.
@@ -50,15 +50,15 @@ def command(
     catalogue_files: tuple[str, ...],
 ) -> None:
     """Read the drawing, measure its shapes and print them."""
-    from stonelayout.documents.drawing_report import inspection, look, suggestions
+    from stonelayout.documents.drawing_report import drawing_report, measure_shape, suggestions
     from stonelayout.laying.design_size import smaller_than_asked
 
     artwork = read_artwork(
         artwork_file, width, height, dpi, knock_out, colours, text_font, size_of=size_of
     )
-    looks = [look(shape) for shape in artwork.shapes]
+    measured = [measure_shape(shape) for shape in artwork.shapes]
     tips = [found.message for found in smaller_than_asked(artwork, (), size_of, SIZE_FLAG)]
-    tips += suggestions(artwork, looks, load_catalogue(catalogue_files))
+    tips += suggestions(artwork, measured, load_catalogue(catalogue_files))
     if seen is not None:
         from stonelayout.writers.artwork_svg import seen_svg
 
@@ -67,21 +67,21 @@ def command(
         for note in artwork.notes:
             say(f"note: {note}")
         if seen != "-":
-            print_json({**inspection(artwork, looks), "suggestions": tips})
+            print_json({**drawing_report(artwork, measured), "suggestions": tips})
         return
-    lines = [*_table(artwork, looks), *_words(artwork, tips)]
+    lines = [*_table(artwork, measured), *_words(artwork, tips)]
     for line in lines:
         click.echo(line, err=seen == "-")
 
 
-def _table(artwork: Artwork, looks: list[Look]) -> list[str]:
+def _table(artwork: Artwork, measured: list[ShapeMeasures]) -> list[str]:
     width, height = artwork.size
     lines = [
         f"{artwork.file}: {mm_and_inches(width)} x {mm_and_inches(height)} ({artwork.size_from})",
         "",
     ]
     rows = [["shape", "layer", "fill", "stroke", "area mm2", "length mm", "width mm", "line"]]
-    for item in looks[:_MOST_ROWS]:
+    for item in measured[:_MOST_ROWS]:
         shape = item.shape
         span = "-"
         if item.width_range is not None:
@@ -108,8 +108,8 @@ def _table(artwork: Artwork, looks: list[Look]) -> list[str]:
         ).rstrip()
         for row in rows
     ]
-    if len(looks) > _MOST_ROWS:
-        lines.append(f"... and {len(looks) - _MOST_ROWS} more shapes (--format json has all)")
+    if len(measured) > _MOST_ROWS:
+        lines.append(f"... and {len(measured) - _MOST_ROWS} more shapes (--format json has all)")
     return lines
 
 

@@ -44,7 +44,7 @@ def command(
 
     With --format json its figures are printed. Exit code 1: findings of severity error.
     """
-    from stonelayout.documents.job_sheet import Bench, jobsheet_data, jobsheet_html
+    from stonelayout.documents.job_sheet import JobSheet, jobsheet_data, jobsheet_html
     from stonelayout.model.shop_rates import Sets
 
     if output is None and form == "text":
@@ -52,7 +52,7 @@ def command(
     catalogue = load_catalogue(catalogue_files)
     one = open_design(file, copies, sheet_name, catalogue)
     shop = open_shop(None, [one.job], catalogue)
-    bench = Bench(
+    bench = JobSheet(
         one.design,
         one.layout,
         one.layers,

@@ -76,7 +76,7 @@ def roll_of_list(
     root: Path, found: List, records: Mapping[int, Mapping[str, Any]]
 ) -> dict[str, str | bytes]:
     """Return the roll plan of all templates that are made, as many sets as the copies wear out."""
-    from stonelayout.documents.roll_documents import Set, plan_sets, roll_files
+    from stonelayout.documents.roll_documents import TemplateSet, plan_sets, roll_files
     from stonelayout.model.job import parse_job
     from stonelayout.model.layout import Layout
     from stonelayout.model.shop_rates import Sets, demo_shop
@@ -95,7 +95,7 @@ def roll_of_list(
         layers = separate(Layout.from_json(read_text(place), str(place)), sheet)
         register = marks_of(sheet, design.label, design.lines[0])
         parts = pieces(layers, sheet, register, tiled=tiled)
-        sets.append(Set(design.label, parts, Sets.of(design.copies, price).count))
+        sets.append(TemplateSet(design.label, parts, Sets.of(design.copies, price).count))
     if sheet is None:
         return {}
     if len(sets) > MOST_ON_A_ROLL:

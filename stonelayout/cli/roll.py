@@ -58,7 +58,7 @@ def command(
     --tile, or tile = true in its job file, a design larger than the sheet is cut in tiles, which
     are lifted on one tape by the crosses that neighbours share.
     """
-    from stonelayout.documents.roll_documents import Set, plan_sets, roll_files
+    from stonelayout.documents.roll_documents import TemplateSet, plan_sets, roll_files
     from stonelayout.files import write_all
     from stonelayout.template.roll import plan_data, plan_text, roll_of
 
@@ -80,7 +80,7 @@ def command(
     )
     plan, templates = plan_sets(
         [
-            Set(
+            TemplateSet(
                 one.name,
                 cut_as(one.layers, sheet, one.job, tiled=tile, roll=roll),
                 one.design.copies,

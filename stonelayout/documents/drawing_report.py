@@ -1,4 +1,4 @@
-"""``inspect``: the shop's first look at a drawing, as data: sizes, shapes, widths, suggestions."""
+"""What a drawing holds, for ``inspect``: its shapes measured, and which stones to try first."""
 
 from __future__ import annotations
 
@@ -20,15 +20,15 @@ _ZIGZAG, _TWO_ROWS = 0.5, 0.866
 _LARGE_MM: Final = 5.0
 #: Nor are two rows of stones under this, SS6 and its range, where one row of larger ones fits.
 _SMALL_MM: Final = 1.9
-#: A shape that covers this share of the page is the drawing's ground rather than a part of it.
-_GROUND: Final = 0.98
-#: Share of twice the area over the outline, a stroke's mean width, that its narrower parts have.
+#: A shape that covers this share of the page is taken for the background.
+_BACKGROUND: Final = 0.98
+#: The narrower parts of a stroke have this share of its mean width, 2 area / outline.
 _BODY: Final = 0.9
 
 
 @dataclass(frozen=True)
-class Look:
-    """What is told of one shape; lengths in mm, areas in mm²."""
+class ShapeMeasures:
+    """One shape with its figures: lengths in mm, areas in mm²."""
 
     shape: Shape
     area: float
@@ -54,10 +54,10 @@ class Look:
         }
 
 
-def look(shape: Shape) -> Look:
+def measure_shape(shape: Shape) -> ShapeMeasures:
     """Measure one shape: the width range of its area, or of its drawn line where it has none."""
     region = shape.area if shape.area is not None else shape.stroke_area
-    return Look(
+    return ShapeMeasures(
         shape=shape,
         area=float(shape.area.area) if shape.area is not None else 0.0,
         length=sum(line.length for line in shape.outline),
@@ -70,9 +70,9 @@ def look(shape: Shape) -> Look:
     )
 
 
-def inspection(artwork: Artwork, looks: Iterable[Look]) -> dict[str, Any]:
-    """Return the whole first look as plain data: the contract of ``inspect --format json``."""
-    looks = list(looks)
+def drawing_report(artwork: Artwork, measured: Iterable[ShapeMeasures]) -> dict[str, Any]:
+    """Return the drawing and its shapes as plain data: what ``inspect --format json`` prints."""
+    measured = list(measured)
     layers: dict[str, int] = {}
     for shape in artwork.shapes:
         layers[shape.layer] = layers.get(shape.layer, 0) + 1
@@ -83,37 +83,41 @@ def inspection(artwork: Artwork, looks: Iterable[Look]) -> dict[str, Any]:
         "size": list(artwork.size),
         "size_from": artwork.size_from,
         "layers": [{"name": name, "shapes": count} for name, count in layers.items()],
-        "shapes": [item.as_dict() for item in looks],
+        "shapes": [item.as_dict() for item in measured],
         "skipped": [entry.as_dict() for entry in artwork.skipped],
         "notes": list(artwork.notes),
     }
 
 
-def suggestions(artwork: Artwork, looks: Iterable[Look], catalogue: Catalogue) -> list[str]:
+def suggestions(
+    artwork: Artwork, measured: Iterable[ShapeMeasures], catalogue: Catalogue
+) -> list[str]:
     """Return what to try first, by local width: the largest stone that fits, and a pattern."""
-    looks = list(looks)
+    measured = list(measured)
     sheet = next(iter(catalogue.sheets.values()))
     stones = sorted(catalogue.stones.values(), key=lambda stone: stone.diameter)
     out: list[str] = []
     if "viewBox at" in artwork.size_from:
         out.append("give the finished width: --width 240mm")
     page = artwork.size[0] * artwork.size[1]
-    ground = [item.shape.id for item in looks if len(looks) > 1 and item.area >= _GROUND * page]
+    background = [
+        item.shape.id for item in measured if len(measured) > 1 and item.area >= _BACKGROUND * page
+    ]
     out += [
         f"{name}: covers the whole page; is it the background? Then delete it, or leave it out of "
         "what the rules pick"
-        for name in ground
+        for name in background
     ]
     groups: dict[tuple[str, str], list[str]] = {}
-    for item in looks:
+    for item in measured:
         words: tuple[str, str]
-        if item.width_range is None or item.shape.id in ground:
+        if item.width_range is None or item.shape.id in background:
             continue
         if item.shape.kind == "line":
             words = ("edge", "any size; a row stands on the line itself")
         else:
             least, greatest = item.width_range
-            if least < stones[0].diameter:  # tips run out to nothing: the body decides
+            if least < stones[0].diameter:  # its tips are thinner than any stone
                 least = min(greatest, _BODY * 2 * item.area / item.length)
             fitting = [stone for stone in stones if stone.diameter <= min(least, _LARGE_MM)]
             if not fitting:
@@ -122,7 +126,7 @@ def suggestions(artwork: Artwork, looks: Iterable[Look], catalogue: Catalogue) -
                     f"too narrow for the smallest stone ({mm(greatest)}): make it wider",
                 )
             else:
-                # two rows in the narrowest place read best; one is the least
+                # two rows in the narrowest place look best; one is the least
                 two = [stone for stone in fitting if least >= 2 * stone.diameter + _gap(sheet)]
                 small = two and two[-1].diameter < _SMALL_MM <= fitting[-1].diameter
                 stone = (fitting if small or not two else two)[-1]

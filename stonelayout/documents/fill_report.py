@@ -1,4 +1,4 @@
-"""How good each filled shape is: the figures of measures.py for a layout's fills."""
+"""The quality of each fill of a layout, by the figures of ``geometry.fill_measures``."""
 
 from __future__ import annotations
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from stonelayout.units import number
 
-from .stone_drawing import gem
+from .stone_drawing import stone_facets
 
 CAUTION_CHILDREN = (
     "Stones are small parts: not for children under 3, and stones on anything for a child of 12 or "
@@ -18,13 +18,13 @@ CAUTION_CHILDREN = (
 )
 
 
-class _Page(Template):
+class _PageTemplate(Template):
     delimiter = "%%"
 
 
 def fill(name: str, values: dict[str, str]) -> str:
     """Return the template of this name, filled in; values are HTML, escaped by the caller."""
-    return _Page(part(name)).substitute(values)
+    return _PageTemplate(part(name)).substitute(values)
 
 
 def part(name: str) -> str:
@@ -39,10 +39,10 @@ def json_for_script(data: Any) -> str:
     return text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
 
 
-def gem_svg(rgb: str) -> str:
+def stone_svg(rgb: str) -> str:
     """Return a small inline picture of one stone; its words stand beside it, so it is hidden."""
     facets = []
-    for corners, colour in gem(rgb):
+    for corners, colour in stone_facets(rgb):
         points = " ".join(f"{number(x, 2)},{number(y, 2)}" for x, y in corners)
         facets.append(f'<polygon points="{points}" fill="{colour}"/>')
     return f'<svg viewBox="-1.1 -1.1 2.2 2.2" aria-hidden="true">{"".join(facets)}</svg>'

@@ -1,4 +1,4 @@
-"""The papers of a job: what goes to the customer, to the bench and to the till, by file name."""
+"""The documents of a job by file name: proofs, job sheet, roll plan, stones to buy and quote."""
 
 from __future__ import annotations
 
@@ -20,11 +20,11 @@ from stonelayout.template.cut_path import cut_time, passes_and_overcut, runs
 from stonelayout.template.roll import roll_of
 from stonelayout.template.tiles import Tile
 
-from .job_sheet import Bench, jobsheet_html
+from .job_sheet import JobSheet, jobsheet_html
 from .proof import proof_svg
 from .proof_page import proof_html
 from .report import to_json
-from .roll_documents import Set, plan_sets, roll_files
+from .roll_documents import TemplateSet, plan_sets, roll_files
 
 #: Width of ``proof.png`` in pixels.
 PNG_WIDTH = 1600
@@ -52,7 +52,7 @@ def proofs(
     return files
 
 
-def bench_papers(
+def bench_documents(
     job: Job,
     design: Design,
     layout: Layout,
@@ -62,10 +62,10 @@ def bench_papers(
     findings: tuple[Finding, ...],
 ) -> dict[str, str | bytes]:
     """Return the job sheet."""
-    bench = Bench(
+    job_sheet = JobSheet(
         design, layout, layers, tiles, job.sheet, findings, job.spare, job.pressed, sets=sets
     )
-    return {"jobsheet.html": jobsheet_html(bench, job.catalogue.colours)}
+    return {"jobsheet.html": jobsheet_html(job_sheet, job.catalogue.colours)}
 
 
 def sets_of(job: Job, shop: Shop) -> Sets:
@@ -91,18 +91,18 @@ def cut_seconds(tiles: Sequence[Tile], sheet: Sheet, catalogue: Catalogue) -> fl
     )
 
 
-def roll_papers(
+def roll_plan_documents(
     job: Job, tiles: tuple[Tile, ...], sets: Sets
 ) -> tuple[dict[str, str | bytes], tuple[Finding, ...], float | None]:
     """Return the roll plan's files, a finding where there is none, and the length used in mm."""
     try:
-        plan, templates = plan_sets([Set(job.name, tiles, sets.count)], roll_of(job.sheet))
+        plan, templates = plan_sets([TemplateSet(job.name, tiles, sets.count)], roll_of(job.sheet))
     except InputError as error:
         return {}, (Finding("no-roll-plan", "warning", error.message),), None
     return roll_files(plan, templates, job.name), (), plan.used
 
 
-def till_papers(
+def price_documents(
     job: Job, design: Design, shop: Shop
 ) -> tuple[dict[str, str | bytes], tuple[Finding, ...], Quote | None]:
     """Return the stones to buy and the quote; a finding says why there is no quote."""

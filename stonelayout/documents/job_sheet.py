@@ -19,12 +19,12 @@ from stonelayout.template.tiles import Tile
 from stonelayout.template.tiling import in_lifting_order
 from stonelayout.units import minutes, mm, mm_and_inches, number
 
-from . import job_sheet_text as benchwords
-from .html_pages import fill, gem_svg, part
+from . import job_sheet_text as words
+from .html_pages import fill, part, stone_svg
 from .proof import design_box
 from .report import layer_entry
 
-#: A small picture of a layer is drawn to this many mm; more would only make the page heavy.
+#: Decimals of a mm in a layer's small picture: more would only make the page larger.
 _PICTURE_DIGITS = 1
 #: Most stones drawn in a small picture; beyond it every second, third, ... is drawn.
 MOST_DRAWN = 4000
@@ -37,8 +37,8 @@ _SEEN = ("stones-hard-to-see",)
 
 
 @dataclass(frozen=True, eq=False)
-class Bench:
-    """All that a job sheet tells of one design, as the other steps have computed it."""
+class JobSheet:
+    """What a job sheet is made of: one design, its layers and tiles, its sheet and findings."""
 
     design: Design
     layout: Layout
@@ -65,26 +65,26 @@ class Bench:
         return {(n.size, n.colour): n for n in needs([self.design], self.spare)}
 
 
-def jobsheet_data(bench: Bench) -> dict[str, Any]:
+def jobsheet_data(job: JobSheet) -> dict[str, Any]:
     """Return the job sheet as data: lengths in mm, templates in lifting order."""
-    found, sheet = bench.needs(), bench.sheet
+    found, sheet = job.needs(), job.sheet
     return {
         "version": 1,
-        "job": bench.design.name,
+        "job": job.design.name,
         "unit": "mm",
-        "copies": bench.design.copies,
-        "stones_each": bench.design.stones,
-        "pages": [[round(side, 3) for side in t.registration.page.size] for t in bench.tiles],
-        "sets": bench.sets.count,
-        "transfers_a_set": bench.sets.transfers,
+        "copies": job.design.copies,
+        "stones_each": job.design.stones,
+        "pages": [[round(side, 3) for side in t.registration.page.size] for t in job.tiles],
+        "sets": job.sets.count,
+        "transfers_a_set": job.sets.transfers,
         "sheet": {
             "name": sheet.name,
             "force_g": list(sheet.force),
             "speed": sheet.speed,
             "passes": sheet.passes,
             "overcut": sheet.overcut,
-            "cut_minutes": round(bench.cut_seconds / 60, 1),
-            "note": benchwords.TEST_CUT,
+            "cut_minutes": round(job.cut_seconds / 60, 1),
+            "note": words.TEST_CUT,
         },
         "templates": [
             {
@@ -92,10 +92,10 @@ def jobsheet_data(bench: Bench) -> dict[str, Any]:
                 **layer_entry(layer),
                 **_taken(found[layer.kind.size, layer.kind.colour]),
             }
-            for lift, layer in enumerate(bench.templates, start=1)
+            for lift, layer in enumerate(job.templates, start=1)
         ],
-        "findings": [finding.as_dict() for finding in bench.findings],
-        "steps": {title: list(lines) for title, lines in _steps(bench)},
+        "findings": [finding.as_dict() for finding in job.findings],
+        "steps": {title: list(lines) for title, lines in _steps(job)},
     }
 
 
@@ -103,54 +103,53 @@ def _taken(need: Need) -> dict[str, int]:
     return {"spare": need.spare, "take_out": need.total, "gross": need.gross}
 
 
-def jobsheet_html(bench: Bench, rgb: Mapping[str, str]) -> str:
+def jobsheet_html(job: JobSheet, rgb: Mapping[str, str]) -> str:
     """Return the job sheet as one page that loads nothing; it prints on one or two pages.
 
     ``rgb`` gives ``#rrggbb`` by colour word.
     """
-    data = jobsheet_data(bench)
+    data = jobsheet_data(job)
     rows = [
-        _row(bench, layer, entry, rgb)
-        for layer, entry in zip(bench.templates, data["templates"], strict=True)
+        _row(job, layer, entry, rgb)
+        for layer, entry in zip(job.templates, data["templates"], strict=True)
     ]
     return fill(
         "jobsheet.html",
         {
-            "title": escape(bench.design.name),
+            "title": escape(job.design.name),
             "page_css": part("page.css"),
-            "facts": _facts(bench),
-            "picture": _picture(bench),
-            "stop": _stop(bench.findings),
+            "facts": _facts(job),
+            "picture": _picture(job),
+            "stop": _stop(job.findings),
             "rows": "\n".join(rows),
-            "sections": "\n".join(_section(title, lines) for title, lines in _steps(bench)),
+            "sections": "\n".join(_section(title, lines) for title, lines in _steps(job)),
         },
     )
 
 
-def _steps(bench: Bench) -> list[tuple[str, Sequence[str]]]:
-    words = benchwords
-    if len(bench.tiles) > 1:
+def _steps(job: JobSheet) -> list[tuple[str, Sequence[str]]]:
+    if len(job.tiles) > 1:
         lift = [
-            ("Tiles", words.tiled(bench.tiles)),
+            ("Tiles", words.tiled(job.tiles)),
             ("Lift", words.LIFT),
             ("Seat the next template", (*words.NEXT, *words.SEATED)),
         ]
     else:
         following = ("Seat the next template", (*words.NEXT, *words.NEXT_CORNER, *words.SEATED))
-        lift = [("Lift", (*words.CORNER, *words.LIFT)), following][: len(bench.layers)]
+        lift = [("Lift", (*words.CORNER, *words.LIFT)), following][: len(job.layers)]
     return [
-        ("Cut", (*words.cut_so_many(bench.sets), _settings(bench), *words.CUT)),
+        ("Cut", (*words.cut_so_many(job.sets), _settings(job), *words.CUT)),
         ("Weed", words.WEED),
         ("Brush", words.BRUSH),
         *lift,
         ("Look for stones that are", words.LOOK),
-        *([("Press", words.PRESS)] if bench.pressed else []),
+        *([("Press", words.PRESS)] if job.pressed else []),
         ("Take care", words.CAUTIONS),
     ]
 
 
-def _settings(bench: Bench) -> str:
-    sheet = bench.sheet
+def _settings(job: JobSheet) -> str:
+    sheet = job.sheet
     low, high = sheet.force
     words = [f"{sheet.name}, a start:"]
     if high:
@@ -163,34 +162,34 @@ def _settings(bench: Bench) -> str:
     return " ".join(words) + "."
 
 
-def _facts(bench: Bench) -> str:
-    x0, y0, x1, y1 = design_box(bench.layout)
-    found = bench.needs().values()
+def _facts(job: JobSheet) -> str:
+    x0, y0, x1, y1 = design_box(job.layout)
+    found = job.needs().values()
     facts = [
-        ("transfers", str(bench.design.copies)),
-        ("stones each", str(bench.design.stones)),
+        ("transfers", str(job.design.copies)),
+        ("stones each", str(job.design.stones)),
         ("stones to take out", str(sum(need.total for need in found))),
         ("design", f"{mm_and_inches(x1 - x0)} x {mm_and_inches(y1 - y0)}"),
-        *(_sheet_fact(bench, part) for part in bench.tiles),
-        ("templates to cut", _so_many(bench)),
+        *(_sheet_fact(job, part) for part in job.tiles),
+        ("templates to cut", _so_many(job)),
     ]
-    if bench.tiles[0].registration.page.mirrored:
+    if job.tiles[0].registration.page.mirrored:
         facts.append(("cut", "from the back: mirrored"))
-    if bench.cut_seconds:
-        facts.append(("cutting, all templates", f"{minutes(bench.cut_seconds)} min"))
+    if job.cut_seconds:
+        facts.append(("cutting, all templates", f"{minutes(job.cut_seconds)} min"))
     return "".join(
         f"<div><dt>{escape(name)}</dt><dd>{escape(value)}</dd></div>" for name, value in facts
     )
 
 
-def _sheet_fact(bench: Bench, part: Tile) -> tuple[str, str]:
+def _sheet_fact(job: JobSheet, part: Tile) -> tuple[str, str]:
     which = f" of tile {part.number}" if part.count > 1 else ""
     width, height = part.registration.page.size
-    return f"sheet for each template{which}", f"{bench.sheet.name}, {mm(width)} x {mm(height)}"
+    return f"sheet for each template{which}", f"{job.sheet.name}, {mm(width)} x {mm(height)}"
 
 
-def _so_many(bench: Bench) -> str:
-    sets, one = bench.sets, len(bench.templates)
+def _so_many(job: JobSheet) -> str:
+    sets, one = job.sets, len(job.templates)
     if sets.count == 1:
         return str(one)
     return (
@@ -221,24 +220,24 @@ def _stop(findings: Sequence[Finding]) -> str:
     return f"<section{frame}><h2>{title}</h2><ul>{''.join(rows)}</ul></section>"
 
 
-def _row(bench: Bench, layer: Layer, entry: Mapping[str, Any], rgb: Mapping[str, str]) -> str:
+def _row(job: JobSheet, layer: Layer, entry: Mapping[str, Any], rgb: Mapping[str, str]) -> str:
     kind = layer.kind
     web = "-" if entry["least_web"] is None else f"{entry['least_web']:.2f} mm"
-    picture = _layer_picture(bench, layer, entry["lift"])
-    alike = [lift for lift, other in enumerate(bench.templates, start=1) if other.kind == kind]
+    picture = _layer_picture(job, layer, entry["lift"])
+    alike = [lift for lift, other in enumerate(job.templates, start=1) if other.kind == kind]
     together = f"; for no. {', '.join(map(str, alike))} together" if len(alike) > 1 else ""
     gross = f"{entry['gross']} gross, {entry['spare']} spare{together}"
     gross = f"{entry['take_out']}<small>{gross}</small>"
     if entry["lift"] != alike[0]:
         gross = f"with no. {alike[0]}"
-    sets = _TICK * min(bench.sets.count, _MOST_TICKS)
+    sets = _TICK * min(job.sets.count, _MOST_TICKS)
     ticks = "".join(
         f"<span>{box}{word}</span>"
         for box, word in ((sets, "cut"), (sets, "weeded"), (_TICK, "lifted"))
     )
     return (
         f"<tr><td>{entry['lift']}</td><td>{picture}<small>{escape(str(entry['file']))}</small></td>"
-        f'<td class="gem">{gem_svg(rgb[kind.colour])} {escape(kind.size)} {escape(kind.colour)}'
+        f'<td class="gem">{stone_svg(rgb[kind.colour])} {escape(kind.size)} {escape(kind.colour)}'
         f"<small>{mm_and_inches(kind.diameter, 2)}</small></td>"
         f'<td class="n">{entry["count"]}</td><td class="n">{gross}</td>'
         f'<td class="n">{layer.hole:.2f} mm</td><td class="n">{web}</td>'
@@ -251,35 +250,35 @@ def _section(title: str, lines: Sequence[str]) -> str:
     return f"<section><h2>{escape(title)}</h2><ul>{rows}</ul></section>"
 
 
-def _view(bench: Bench) -> str:
+def _view(job: JobSheet) -> str:
     """Return the view box that holds the pages of all tiles, in the layout's frame."""
-    pages = [part.registration.page for part in bench.tiles]
+    pages = [part.registration.page for part in job.tiles]
     x, y = (min(-page.offset[axis] for page in pages) for axis in (0, 1))
     right = max(page.width - page.offset[0] for page in pages)
     low = max(page.height - page.offset[1] for page in pages)
     return f'viewBox="{number(x, 1)} {number(y, 1)} {number(right - x, 1)} {number(low - y, 1)}"'
 
 
-def _picture(bench: Bench) -> str:
+def _picture(job: JobSheet) -> str:
     """Draw the whole design pale, once: the layers' pictures use it."""
-    width = float(np.median(bench.layout.diameters)) if len(bench.layout) else 1.0
+    width = float(np.median(job.layout.diameters)) if len(job.layout) else 1.0
     marks = "".join(
         "M" + "L".join(f"{number(x, 1)} {number(y, 1)}" for x, y in line)
-        for part in bench.tiles
+        for part in job.tiles
         for mark in part.registration.marks
         for line in mark.lines
     )
     return (
-        f'<svg {_view(bench)} role="img" aria-label="The whole design with its marks">'
+        f'<svg {_view(job)} role="img" aria-label="The whole design with its marks">'
         f'<g id="all"><path class="all" stroke-width="{number(width, 2)}" '
-        f'd="{_dots(bench.layout.centres)}"/><path class="marks" d="{marks}"/></g></svg>'
+        f'd="{_dots(job.layout.centres)}"/><path class="marks" d="{marks}"/></g></svg>'
     )
 
 
-def _layer_picture(bench: Bench, layer: Layer, lift: int) -> str:
+def _layer_picture(job: JobSheet, layer: Layer, lift: int) -> str:
     label = escape(f"template {lift}: {layer.kind.size} {layer.kind.colour}", quote=True)
     return (
-        f'<svg {_view(bench)} role="img" aria-label="{label}"><use href="#all"/>'
+        f'<svg {_view(job)} role="img" aria-label="{label}"><use href="#all"/>'
         f'<path class="holes" stroke-width="{number(layer.hole, 2)}" '
         f'd="{_dots(layer.centres)}"/></svg>'
     )

@@ -12,9 +12,9 @@ from stonelayout.markup import escape, quoteattr
 from stonelayout.model.layout import Kind, Layout
 from stonelayout.units import mm_and_inches, number
 
-from .stone_drawing import VARIANTS, gem, variant_of
+from .stone_drawing import VARIANTS, stone_facets, variant_of
 
-Box = tuple[float, float, float, float]
+_Sides = tuple[float, float, float, float]
 #: Garment around the design, in mm.
 MARGIN_MM = 12.0
 #: The page is at least this wide in mm, so that its words have room beside a small design.
@@ -25,7 +25,7 @@ _INK, _PALE, _MARK = "#22262e", "#6a7180", "#e0115f"
 _SHOWN = ("error", "warning")
 
 
-def design_box(layout: Layout) -> Box:
+def design_box(layout: Layout) -> _Sides:
     """Return the box (x0, y0, x1, y1) in mm around all stones, rims included."""
     if not len(layout):
         return 0.0, 0.0, *layout.size
@@ -127,7 +127,7 @@ def _stones(layout: Layout) -> list[str]:
     return parts
 
 
-def _dimensions(box: Box, cloth: Box, unit: float) -> list[str]:
+def _dimensions(box: _Sides, cloth: _Sides, unit: float) -> list[str]:
     """Draw the width below the garment and the height to its right, in mm and inches."""
     x0, y0, x1, y1 = box
     y, x, tick = cloth[3] + 4 * unit, cloth[2] + 4 * unit, 1.4 * unit
@@ -217,13 +217,13 @@ def _marks(marks: Sequence[tuple[str, Finding]], unit: float) -> list[str]:
 def _symbol(name: str, kind: Kind, colour: str, variant: int) -> str:
     radius = kind.diameter / 2
     facets = []
-    for corners, fill in gem(colour, variant):
+    for corners, fill in stone_facets(colour, variant):
         points = " ".join(f"{number(x * radius, 3)},{number(y * radius, 3)}" for x, y in corners)
         facets.append(f'<polygon points="{points}" fill="{fill}"/>')
     return f'<g id="{name}">{"".join(facets)}</g>'
 
 
-def _rect(name: str, box: Box, fill: str, radius: float = 0.0) -> str:
+def _rect(name: str, box: _Sides, fill: str, radius: float = 0.0) -> str:
     x0, y0, x1, y1 = box
     rounded = f' rx="{number(radius, 3)}"' if radius else ""
     return (

@@ -13,15 +13,15 @@ from .report import to_json
 
 
 @dataclass(frozen=True, eq=False)
-class Set:
-    """One design as it is cut (see ``pieces.pieces``), to be cut ``count`` times."""
+class TemplateSet:
+    """One design as it is cut (see ``template.tiling.pieces``), to be cut ``count`` times."""
 
     name: str
     tiles: tuple[Tile, ...]
     count: int = 1
 
 
-def plan_sets(sets: Sequence[Set], roll: Roll) -> tuple[Plan, dict[str, Template]]:
+def plan_sets(sets: Sequence[TemplateSet], roll: Roll) -> tuple[Plan, dict[str, Template]]:
     """Plan all templates of all designs.
 
     Returns the plan and the template of each piece's name. Raises InputError when one fits on no

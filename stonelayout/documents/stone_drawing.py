@@ -15,7 +15,7 @@ _TABLE = 0.56
 _GLINT = 0.17
 
 
-def gem(colour: str, variant: int = 0) -> tuple[Facet, ...]:
+def stone_facets(colour: str, variant: int = 0) -> tuple[Facet, ...]:
     """Return the facets of a stone of this colour, the lowest first, all within radius 1.
 
     ``variant`` (0 to 2) turns the cut under a light that stays at the upper left.
@@ -53,14 +53,6 @@ def shade(colour: str, factor: float) -> str:
     light = light * factor if factor <= 1 else light + (1 - light) * min(1.0, factor - 1)
     mixed = colorsys.hls_to_rgb(hue, light, saturation)
     return "#" + "".join(f"{round(part * 255):02x}" for part in mixed)
-
-
-def ink_on(colour: str) -> str:
-    """Return black or white, whichever has more contrast with the colour (WCAG 2 luminance)."""
-    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
-    linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
-    luminance = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
-    return "#000000" if luminance > 0.179 else "#ffffff"
 
 
 def _ring(turns: list[float], radius: float) -> tuple[tuple[float, float], ...]:

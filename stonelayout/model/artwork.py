@@ -1,4 +1,4 @@
-"""Artwork: what was drawn, in millimetres, y down, and what was not understood."""
+"""Artwork: what was drawn, in millimetres, y down, and what was not read."""
 
 from __future__ import annotations
 

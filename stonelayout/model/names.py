@@ -127,7 +127,7 @@ def empty_cells(data: Mapping[str, Any], values: Mapping[str, str]) -> str:
 
 
 def _left_out(tables: Any) -> list[bool]:
-    """Tell of each table of an array whether it is left out; of none, that nothing is."""
+    """Tell for each table of an array whether it is left out; for no array, that none is."""
     if not isinstance(tables, list) or not tables:
         return [False]
     return [isinstance(table, LeftOut) for table in tables]

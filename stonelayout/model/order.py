@@ -112,9 +112,9 @@ def needs(designs: Iterable[Design], spare: float = 0.0) -> tuple[Need, ...]:
 
 
 def taken_out(designs: Iterable[Design], spare: float) -> int:
-    """Return the stones that the job sheets of all designs take out, each with a spare of its own.
+    """Return the stones to take out by the job sheets of all designs, each with its own spare.
 
-    They are more than the order's, where a few stones of many designs are rounded up each.
+    They are more than ``needs`` has: the spare is rounded up in each design.
     """
     return sum(need.total for design in designs for need in needs([design], spare))
 
@@ -125,7 +125,7 @@ def exact(value: float, digits: int = 9) -> Decimal:
 
 
 def whole(count: int, parts: int) -> int:
-    """Return how many parts of that size hold the count."""
+    """Return how many groups of ``parts`` hold the count: the quotient, rounded up."""
     return -(-count // parts)
 
 

@@ -15,7 +15,7 @@ from stonelayout.units import parse_length
 
 Reader = Literal["length", "angle", "count", "yes-no", "choice"]
 
-#: What a width or height that is asked for may be that of.
+#: What a width or height may measure: the drawing's page, or the design on it.
 SIZES_OF = ("page", "design")
 #: How a rule may take the strokes of a drawing: as the lines they are drawn on, or as areas.
 STROKES = ("line", "area")

@@ -13,8 +13,7 @@ from stonelayout.checks.tearing import (
     RING_FACTOR,
     RUN_WEBS,
     check_strength,
-    ligament_efficiency,
-    weakest_cut,
+    weakest_line,
 )
 from stonelayout.model.catalogue import load_catalogue
 from stonelayout.model.layer import Layer, Page
@@ -52,7 +51,7 @@ spread = st.lists(
 @given(spread, st.sampled_from([3.0, 5.0, 8.0]))
 def test_the_weakest_cut_is_the_least_material_of_all_lines(centres, hole):
     places = np.array(centres, dtype=float) + 10
-    cut = weakest_cut(layer(places, hole), Page(100, 100), 0)
+    cut = weakest_line(layer(places, hole), Page(100, 100), 0)
     true = least_material(places, hole, 100)
     assert cut.left == pytest.approx(true, abs=1e-6)
     xs = [0.0, *(places[k, 0] for k in cut.holes), 100.0]
@@ -71,7 +70,7 @@ def test_large_layers_look_at_enough_hops_for_every_weak_line(seed, monkeypatch)
     crooked = np.column_stack((xs, 40 + np.cumsum(rng.uniform(-1, 1, 16))))
     places = np.concatenate((crooked, rng.uniform(0, 80, (25, 2)) * (xs[-1] / 80, 1)))
     size = xs[-1] + HOLE / 2
-    cut = weakest_cut(layer(places), Page(size, 80), 0)
+    cut = weakest_line(layer(places), Page(size, 80), 0)
     assert cut.left == pytest.approx(least_material(places, HOLE, size), rel=1e-6)
     assert cut.share < 0.2
 
@@ -98,10 +97,10 @@ def test_a_row_across_the_whole_sheet_has_the_ligament_efficiency(pitch, hole):
     # Ligament efficiency (p - d) / p: standard for perforated plates and tube sheets (the clause
     # is from memory). The pairs are rows of the plate-screen table after ISO 7806/ISO 10630.
     row = np.column_stack(((np.arange(20) + 0.5) * pitch, np.full(20, 50.0)))
-    cut = weakest_cut(layer(row, hole), Page(20 * pitch, 100), 0)
-    assert cut.share == pytest.approx(ligament_efficiency(pitch, hole), abs=1e-9)
+    cut = weakest_line(layer(row, hole), Page(20 * pitch, 100), 0)
+    assert cut.share == pytest.approx((pitch - hole) / pitch, abs=1e-9)
     assert len(cut.holes) == 20
-    assert weakest_cut(layer(row, hole), Page(20 * pitch, 100), 1).share == pytest.approx(
+    assert weakest_line(layer(row, hole), Page(20 * pitch, 100), 1).share == pytest.approx(
         1 - hole / 100
     )
 
@@ -121,8 +120,8 @@ def test_staggered_plate_matches_the_open_area_table(hole, pitch, percent):
     assert area == pytest.approx(90.69 * (hole / pitch) ** 2, rel=1e-4)
     assert area == pytest.approx(percent, abs=3)
     # Along its rows the plate keeps (p - d) / p, and no line from left to right keeps less.
-    cut = weakest_cut(layer(rows, hole), page, 0)
-    assert cut.share == pytest.approx(ligament_efficiency(pitch, hole), rel=1e-6)
+    cut = weakest_line(layer(rows, hole), page, 0)
+    assert cut.share == pytest.approx((pitch - hole) / pitch, rel=1e-6)
 
 
 def row(count, pitch):

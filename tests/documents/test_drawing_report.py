@@ -9,7 +9,7 @@ import pytest
 import shapely
 from svg_texts import HEAD, read
 
-from stonelayout.documents.drawing_report import inspection, look, suggestions
+from stonelayout.documents.drawing_report import drawing_report, measure_shape, suggestions
 from stonelayout.geometry.regions import local_width_range
 from stonelayout.model.catalogue import load_catalogue
 from stonelayout.svg import read_svg
@@ -37,8 +37,8 @@ def test_local_width(region, least, greatest):
 
 def test_the_json_contract():
     art = read('<g id="waves"><rect id="r" width="40" height="6"/></g><text id="t">x</text>')
-    looks = [look(item) for item in art.shapes]
-    data = json.loads(json.dumps(inspection(art, looks)))
+    looks = [measure_shape(item) for item in art.shapes]
+    data = json.loads(json.dumps(drawing_report(art, looks)))
     assert data["size"] == [100, 50]
     assert data["size_from"] == "width/height"
     assert data["layers"] == [{"name": "waves", "shapes": 1}]
@@ -58,7 +58,7 @@ def test_a_stroke_with_sharp_tips_gets_a_size_for_its_body():
     path = '<path id="k" d="M0 0H40V4H0z M40 0L60 2L40 4z"/>'
     art = read(path)
     catalogue = load_catalogue()
-    (advice,) = suggestions(art, [look(shape) for shape in art.shapes], catalogue)
+    (advice,) = suggestions(art, [measure_shape(shape) for shape in art.shapes], catalogue)
     size = advice.split(" or smaller")[0].split()[-1]
     assert 2.2 < catalogue.stones[size].diameter < 4, advice
 
@@ -110,13 +110,13 @@ def test_a_slender_bar_says_whether_a_zigzag_or_two_rows_fit(pitches, words):
     catalogue = dataclasses.replace(catalogue, stones={"ss6": stone})
     width = stone.diameter + pitches * (stone.diameter + sheet.least_web + sheet.clearance)
     art = read(f'<rect width="60" height="{width}"/>')
-    (line,) = suggestions(art, [look(shape) for shape in art.shapes], catalogue)
+    (line,) = suggestions(art, [measure_shape(shape) for shape in art.shapes], catalogue)
     assert words in line
 
 
 def advice(body):
     art = read(body)
-    return suggestions(art, [look(shape) for shape in art.shapes], load_catalogue())
+    return suggestions(art, [measure_shape(shape) for shape in art.shapes], load_catalogue())
 
 
 def test_one_row_of_usual_stones_goes_before_two_rows_of_tiny_ones():

@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from stonelayout.cli import group
-from stonelayout.documents.job_sheet import MOST_DRAWN, Bench, jobsheet_data, jobsheet_html
+from stonelayout.documents.job_sheet import MOST_DRAWN, JobSheet, jobsheet_data, jobsheet_html
 from stonelayout.findings import Finding
 from stonelayout.model.catalogue import load_catalogue
 from stonelayout.model.layout import Kind, Layout
@@ -44,7 +44,7 @@ def bench(layout=None, findings=(), **more):
     layers = separate(layout, SHEET)
     marks = registration(layers, SHEET)
     design = design_of("Choir <&> friends", layout, layers, marks.page.size, 12, 150.0)
-    return Bench(design, layout, layers, (Tile(1, 1, layers, marks),), SHEET, findings, **more)
+    return JobSheet(design, layout, layers, (Tile(1, 1, layers, marks),), SHEET, findings, **more)
 
 
 def test_templates_stand_in_lifting_order_with_their_own_numbers():

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stonelayout.cli import group
-from stonelayout.documents.roll_documents import Set, plan_sets, roll_files
+from stonelayout.documents.roll_documents import TemplateSet, plan_sets, roll_files
 from stonelayout.errors import InputError
 from stonelayout.model.catalogue import load_catalogue
 from stonelayout.model.layout import Kind, Layout
@@ -259,7 +259,11 @@ def test_a_design_that_no_tiles_can_hold():
 
 def test_panels_hold_every_hole_of_every_template_in_place():
     big, small = layers_of(banner(60, 20)), layers_of(banner(12, 4))
-    sets = [Set("banner", whole(*big)), Set("flag", whole(*small), 3), Set("flag", whole(*small))]
+    sets = [
+        TemplateSet("banner", whole(*big)),
+        TemplateSet("flag", whole(*small), 3),
+        TemplateSet("flag", whole(*small)),
+    ]
     plan, templates = plan_sets(sets, roll_of(SHEET))
     files = roll_files(plan, templates, "Regatta")
     assert sorted(files) == ["panel-01.svg", "roll.json", "roll.svg", "roll.txt"]
@@ -291,7 +295,7 @@ def test_a_turned_template_is_not_mirrored(turn):
     """The F of the key still reads as an F: its signed area keeps its sign."""
     layers, marks = layers_of(banner(60, 8))
     pieces = Roll(100.0, 4572, panel=1000, turn=True) if turn else roll_of(SHEET)
-    plan, templates = plan_sets([Set("b", whole(layers, marks))], pieces)
+    plan, templates = plan_sets([TemplateSet("b", whole(layers, marks))], pieces)
     assert any(p.turned for p in plan.panels[0].placed) is turn
     text = roll_files(plan, templates, "b")["panel-01.svg"]
     key = re.findall(r'<path d="([^"]*)"/>', text)[1]
