@@ -25,7 +25,7 @@ from stonelayout.units import counted, mm, percent
 
 #: Thin webs in a row that make a run: fewer is one weak spot, which the web check measures.
 RUN_WEBS = 8
-#: A piece inside a ring of holes hangs on its webs alone: this many times the least share is needed.
+#: A piece inside a ring of holes hangs on its webs alone: it needs so many times the least share.
 RING_FACTOR = 1.25
 #: A piece smaller than this, in mm2, does no harm if its webs tear.
 RING_MM2 = 100.0
