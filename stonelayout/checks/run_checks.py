@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -13,9 +13,9 @@ from stonelayout.errors import InputError, LayoutError
 from stonelayout.findings import Finding
 from stonelayout.geometry.points import Points
 from stonelayout.model.catalogue import DEFAULT_SHEET, Catalogue, Sheet, load_catalogue
-from stonelayout.model.layer import Layer
+from stonelayout.model.layer import Layer, Page
 from stonelayout.model.layout import Layout
-from stonelayout.template.registration import registration
+from stonelayout.template.registration import bounds_of, registration
 from stonelayout.template.separation import separate
 from stonelayout.template.tiling import TILE_OPTION
 
@@ -28,6 +28,7 @@ def run_checks(
     catalogue: Catalogue | None = None,
     *,
     tile: bool = False,
+    files: Sequence[str] | None = None,
 ) -> tuple[Finding, ...]:
     """Return what stands against cutting a layout, or its layers, the most serious first.
 
@@ -38,8 +39,10 @@ def run_checks(
     ``sheet`` is a sheet or its name in ``catalogue``; none: the sheet that the layout was laid
     for, or the usual one where that is not known, as for layers. ``catalogue``: none is the
     packaged one. ``tile``: a design larger than the sheet is cut in tiles, so its size is not
-    judged. Layers are taken in lifting order, by ``Layer.order``. The findings of laying, in
-    ``layout.findings``, are not repeated.
+    judged. ``files``, for layers read from SVG files of holes, names the file of each layer: sizes
+    that stand in one file are judged as holes of one sheet too, and where the names are not those
+    that we give, the holes alone must fit the roll, without our marks. Layers are taken in lifting
+    order, by ``Layer.order``. The findings of laying, in ``layout.findings``, are not repeated.
 
     Raises LayoutError for a layout or layers without holes, or whose centres, kinds or diameters
     are no places and sizes in mm; CatalogueError for an unknown sheet; InputError for arguments
@@ -54,9 +57,24 @@ def run_checks(
     if not isinstance(material, Sheet):
         raise InputError(f"a sheet or its name is wanted, not {_type(sheet)}")
     layers = [_checked(layer) for layer in _layers(layout, material)]
+    names = [f"{layer.name}.svg" for layer in layers] if files is None else list(files)
+    if len(names) != len(layers):
+        raise InputError(f"{len(layers)} layers and the names of {len(names)} files: give one each")
+    pairs = sorted(zip(layers, names, strict=True), key=lambda pair: pair[0].order)
+    layers, names = [layer for layer, _ in pairs], [name for _, name in pairs]
+    ours = all(name.endswith(f"{layer.name}.svg") for layer, name in pairs)
     page = registration(layers, material).page
-    piece = None if tile else page
-    return all_checks(layers, material, catalogue, page, piece, TILE_OPTION)
+    piece = None if tile else page if ours else _around(layers)
+    return all_checks(
+        layers,
+        material,
+        catalogue,
+        page,
+        piece,
+        TILE_OPTION,
+        given=files is not None,
+        files=names,
+    )
 
 
 def _layers(layout: Layout | Iterable[Layer], sheet: Sheet) -> list[Layer]:
@@ -73,7 +91,7 @@ def _layers(layout: Layout | Iterable[Layer], sheet: Sheet) -> list[Layer]:
     for one in layers:
         if not isinstance(one, Layer):
             raise InputError(f"a sequence of Layers holds one of type {_type(one)}")
-    return sorted(layers, key=lambda layer: layer.order)
+    return layers
 
 
 def _checked(layer: Layer) -> Layer:
@@ -81,6 +99,12 @@ def _checked(layer: Layer) -> Layer:
         if not 0 < size < math.inf:
             raise LayoutError(f"layer {layer.name}: a {what} of {size} mm is no size")
     return replace(layer, centres=_places(layer.centres, f"layer {layer.name}"))
+
+
+def _around(layers: Sequence[Layer]) -> Page:
+    """Return the page that just holds all holes."""
+    x0, y0, x1, y1 = bounds_of(layers)
+    return Page(x1 - x0, y1 - y0, (-x0, -y0))
 
 
 def _places(centres: npt.ArrayLike, where: str) -> Points:

@@ -33,7 +33,7 @@ from .common import (
 if TYPE_CHECKING:
     from stonelayout.findings import Finding
     from stonelayout.model.catalogue import Catalogue, Sheet
-    from stonelayout.model.layer import Layer, Page
+    from stonelayout.model.layer import Layer
     from stonelayout.model.layout import Layout
 
 ENDINGS = (".svg", ".png")
@@ -80,13 +80,16 @@ def command(
     ending = Path(output).suffix.lower() if output is not None else ".svg"
     if ending not in ENDINGS:
         raise click.UsageError(f'"{output}": end the name in {" or ".join(ENDINGS)}')
+    from stonelayout.checks.run_checks import run_checks
     from stonelayout.findings import in_order, tally
 
     catalogue = load_catalogue(catalogue_files)
     sheet = sheet_for(files, sheet_name, catalogue)
     read = layers_in(files, sheet, catalogue, width)
     layers, names = read.layers, read.names
-    findings = in_order((*read.findings, *_checked(read, sheet, catalogue, tile)))
+    file_names = names if read.given else None
+    checked = run_checks(layers, sheet, catalogue, tile=tile, files=file_names)
+    findings = in_order((*read.findings, *checked))
     entries = _entries(layers, names)
     if output is not None:
         from stonelayout.documents.job_documents import png
@@ -124,34 +127,6 @@ def command(
     else:
         click.echo(f"no errors{', ' if count else ''}{count}: ready for a trial cut")
     return exit_code(findings)
-
-
-def _checked(read: Read, sheet: Sheet, catalogue: Catalogue, tile: bool) -> tuple[Finding, ...]:
-    from stonelayout.checks.all_checks import all_checks
-    from stonelayout.checks.run_checks import run_checks
-    from stonelayout.template.registration import registration
-    from stonelayout.template.tiling import TILE_OPTION
-
-    if not read.given:
-        return run_checks(read.layers, sheet, catalogue, tile=tile)
-    layers, names = read.layers, read.names
-    page = registration(layers, sheet).page
-    ours = all(map(str.endswith, names, (f"{layer.name}.svg" for layer in layers)))
-    piece = None if tile else page if ours else _around(layers)
-    found = all_checks(layers, sheet, catalogue, page, piece, TILE_OPTION, given=True)
-    return (*found, *_in_one_file(layers, names, sheet))
-
-
-def _in_one_file(layers: Sequence[Layer], names: Sequence[str], sheet: Sheet) -> list[Finding]:
-    from itertools import combinations
-
-    from stonelayout.checks.webs import check_one_sheet
-
-    found: list[Finding] = []
-    for (one, file), (other, beside) in combinations(zip(layers, names, strict=True), 2):
-        if file == beside:
-            found += check_one_sheet(one, other, sheet)
-    return found
 
 
 def sheet_for(files: tuple[str, ...], sheet_name: str | None, catalogue: Catalogue) -> Sheet:
@@ -225,14 +200,6 @@ def read_layout(name: str, data: bytes) -> Layout:
     except UnicodeDecodeError:
         raise LayoutError("not a layout: not UTF-8 text", file=name) from None
     return Layout.from_json(text, name)
-
-
-def _around(layers: Sequence[Layer]) -> Page:
-    from stonelayout.model.layer import Page
-    from stonelayout.template.registration import bounds_of
-
-    x0, y0, x1, y1 = bounds_of(layers)
-    return Page(x1 - x0, y1 - y0, (-x0, -y0))
 
 
 def _entries(layers: Sequence[Layer], names: Sequence[str]) -> list[dict[str, Any]]:

@@ -52,7 +52,7 @@ def command(
     catalogue = load_catalogue(catalogue_files)
     one = open_design(file, copies, sheet_name, catalogue)
     shop = open_shop(None, [one.job], catalogue)
-    bench = JobSheet(
+    job_sheet = JobSheet(
         one.design,
         one.layout,
         one.layers,
@@ -64,8 +64,8 @@ def command(
         sets=Sets.of(one.design.copies, shop.sheets.get(one.sheet.name)),
     )
     if output is not None:
-        write_result(output, jobsheet_html(bench, catalogue.colours))
-        say(f"{counted(len(bench.templates), 'template')}: {output}")
+        write_result(output, jobsheet_html(job_sheet, catalogue.colours))
+        say(f"{counted(len(job_sheet.templates), 'template')}: {output}")
     if form == "json":
-        print_json(jobsheet_data(bench))
-    return exit_code(bench.findings)
+        print_json(jobsheet_data(job_sheet))
+    return exit_code(job_sheet.findings)

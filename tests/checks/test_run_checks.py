@@ -15,6 +15,8 @@ from stonelayout.errors import CatalogueError, InputError, LayoutError, StoneLay
 from stonelayout.library import lay_polygon
 from stonelayout.model.catalogue import load_catalogue
 from stonelayout.model.layout import Kind, Layout
+from stonelayout.template.holes import read_holes
+from stonelayout.template.layers_from_holes import rebuild
 from stonelayout.template.separation import separate
 
 CATALOGUE = load_catalogue()
@@ -174,3 +176,52 @@ def test_plain_lists_and_whole_numbers_are_places_too():
     assert run_checks(replace(layout((SS10, places)), centres=places, kind=kind)) == found
     layer = separate(layout((SS10, places)), CATALOGUE.sheet("thin-flock"))[0]
     assert run_checks([replace(layer, centres=places)]) == found
+
+
+HOLES = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="{0}mm" height="60mm" viewBox="0 0 {0} 60">'
+    "{1}</svg>"
+)
+
+
+def drawn(layers, width=120):
+    circles = "".join(
+        f'<circle cx="{x}" cy="{y}" r="{layer.hole / 2}"/>'
+        for layer in layers
+        for x, y in layer.centres
+    )
+    return HOLES.format(width, circles)
+
+
+@pytest.mark.parametrize("together", [True, False])
+def test_hole_files_get_the_commands_findings(together, tmp_path):
+    near = layout((SS10, [*row(4, 3.4), (90, 20)]), (SS6, [(23.6, 23.6), (92.95, 20)]))
+    layers = separate(near, CATALOGUE.sheet("thin-flock"))
+    groups = [layers] if together else [[layer] for layer in layers]
+    files = []
+    for k, group in enumerate(groups):
+        files.append(tmp_path / f"bought-{k}.svg")
+        files[-1].write_text(drawn(group))
+    run = subprocess.run(
+        [sys.executable, "-m", "stonelayout", "check", *files, "--format", "json"],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    told = json.loads(run.stdout)["findings"]
+    read = [(str(file), read_holes(file.read_bytes(), str(file))) for file in files]
+    rebuilt = rebuild(read, CATALOGUE.sheet("thin-flock"), CATALOGUE)
+    found = run_checks(rebuilt.layers, files=rebuilt.files)
+    assert [finding.as_dict() for finding in found] == told
+    codes = {finding.code for finding in found}
+    assert "web-too-thin" in codes
+    assert ("web-between-sizes" in codes) == together
+
+
+def test_files_of_others_must_fit_without_our_marks_and_ours_with_them():
+    layer = separate(layout((SS10, [(0, 0), (289, 0), (0, 289)])), CATALOGUE.sheet("thin-flock"))[0]
+    for file, large in (("bought.svg", False), (f"out/{layer.name}.svg", True)):
+        found = run_checks([layer], files=[file])
+        assert ("larger-than-sheet" in {finding.code for finding in found}) == large
+    with pytest.raises(InputError, match="1 layers and the names of 2 files"):
+        run_checks([layer], files=["one.svg", "two.svg"])
