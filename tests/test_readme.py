@@ -3,11 +3,12 @@
 import contextlib
 import io
 import re
+import shutil
 import subprocess
 import sys
 
 import pytest
-from paths import ROOT
+from paths import EXAMPLES, ROOT
 
 import stonelayout
 from stonelayout.cli import COMMANDS
@@ -44,13 +45,38 @@ def test_the_example_job_is_the_main_job(tmp_path):
     assert (tmp_path / "out" / "proof.html").is_file()
 
 
-@pytest.mark.parametrize("code", [text for kind, text in BLOCKS if kind == "python"])
-def test_python_examples_run(code, monkeypatch):
-    monkeypatch.chdir(ROOT)
+def run_python(code, title, folder, monkeypatch):
+    """Run a program beside a copy of the examples; return what it prints."""
+    shutil.copytree(EXAMPLES, folder / "examples")
+    monkeypatch.chdir(folder)
     printed = io.StringIO()
     with contextlib.redirect_stdout(printed):
-        exec(compile(code, "README.md", "exec"), {})  # noqa: S102 - the README's own example
-    assert "holes of" in printed.getvalue()
+        exec(compile(code, title, "exec"), {})  # noqa: S102 - our own documents
+    return printed.getvalue()
+
+
+@pytest.mark.parametrize("code", [text for kind, text in BLOCKS if kind == "python"])
+def test_python_examples_run(code, monkeypatch, tmp_path):
+    printed = run_python(code, "README.md", tmp_path, monkeypatch)
+    assert "holes of" in printed
+    assert (tmp_path / "out" / "star" / "proof.html").is_file()
+
+
+COOKBOOK = (EXAMPLES / "cookbook.md").read_text(encoding="utf-8")
+RECIPES = re.findall(r"## (.*?)\n.*?```python\n(.*?)```", COOKBOOK, re.DOTALL)
+
+
+@pytest.mark.parametrize(("title", "code"), RECIPES, ids=[title for title, _ in RECIPES])
+def test_recipes_run(title, code, monkeypatch, tmp_path):
+    assert run_python(code, title, tmp_path, monkeypatch)
+
+
+def test_the_doors_of_the_house_are_there():
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    doors = text.split("## One door for each change")[1].split("\n## ")[0]
+    named = re.findall(r"`(stonelayout/[\w/.]+)`", doors)
+    assert len(named) > 12
+    assert [name for name in named if not (ROOT / name).is_file()] == []
 
 
 def test_every_command_is_named():
