@@ -8,6 +8,7 @@ import stonelayout as sl
 
 disc = shapely.Point(30, 30).buffer(25)
 layout = sl.lay_polygon(disc, pattern="courses", stone="ss10", gap="1 mm", sheet="thin-flock")
+findings = sl.run_checks(layout)
 files = sl.write_cut_files(layout, "out", formats=("svg", "dxf"))
 ```
 
@@ -27,6 +28,7 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
+    from .checks.run_checks import run_checks as run_checks
     from .errors import ArtworkError as ArtworkError
     from .errors import CatalogueError as CatalogueError
     from .errors import InputError as InputError
@@ -67,6 +69,7 @@ if TYPE_CHECKING:
 _HOMES = {
     "lay_polygon": "library",
     "lay_stones": "library",
+    "run_checks": "checks.run_checks",
     "write_cut_files": "library",
     "write_proof": "library",
     "make_job": "make:make",
