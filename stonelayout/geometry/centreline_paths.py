@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from shapely.geometry import Polygon
 
+from .bisection import edges, narrowed
 from .centreline import Branch
 from .points import Points
 from .polylines import Path
 
 #: Places a pitch at which a branch is looked at for room.
 _PLACES = 24
+#: A place counts as far enough from the outline when it lacks no more than this, in mm: rounding.
+ROOM_SLACK_MM = 1e-6
 
 
 def brought_out(branch: Branch, polygon: Polygon, least: float) -> Path:
@@ -45,12 +49,7 @@ def _end(points: Points, radius: Points, polygon: Polygon, least: float) -> Poin
         if not fits(high * k / 64):
             low, high = high * (k - 1) / 64, high * k / 64
             break
-    for _ in range(45):
-        middle = (low + high) / 2
-        if fits(middle):
-            low = middle
-        else:
-            high = middle
+    low, _ = narrowed(fits, low, high)
     return np.asarray(points[-1] + low * way)[None, :]
 
 
@@ -63,24 +62,15 @@ def cut(line: Path, polygon: Polygon, floor: float, pitch: float) -> list[tuple[
     outline = polygon.boundary
     shapely.prepare(outline)
 
-    def fits(at: Points) -> Points:
+    def fits(at: Points) -> npt.NDArray[np.bool_]:
         spots = np.asarray(shapely.points(line.at(at)))
-        return np.asarray(shapely.distance(spots, outline) >= floor - 1e-6)
+        return np.asarray(shapely.distance(spots, outline) >= floor - ROOM_SLACK_MM)
 
     good = fits(s)
     if good.all():
         return [(line, True)]
-    edges = np.flatnonzero(good[1:] != good[:-1])
-    low, high, rising = s[edges].copy(), s[edges + 1].copy(), good[edges + 1]
-    for _ in range(40):
-        middle = (low + high) / 2
-        as_high = fits(middle) == rising
-        high[as_high] = middle[as_high]
-        low[~as_high] = middle[~as_high]
-    cuts = [0.0, *((low + high) / 2).tolist(), line.length]
-    flags = [bool(good[0])]
-    for _ in edges:
-        flags.append(not flags[-1])
+    cuts = [0.0, *edges(fits, s, good, 40).tolist(), line.length]
+    flags = [bool(good[0]) == (k % 2 == 0) for k in range(len(cuts) - 1)]
     return [
         (line.between(a, b), fit)
         for a, b, fit in zip(cuts, cuts[1:], flags, strict=False)

@@ -1,4 +1,9 @@
-"""Equal chords: split an open path so that all straight-line steps are alike."""
+"""Equal chords: split an open path so that all straight-line steps are alike.
+
+By Newton's method on all places at once (``equal_chords``); where it does not converge, as where
+the curve turns back within a chord, by stepping along the curve with a fixed chord, as with a
+pair of dividers (``divide``). ``split`` and ``most_equal`` choose between the two.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +11,7 @@ import math
 
 import numpy as np
 
-from .chord_walk import divide
+from .bisection import narrowed
 from .points import Points
 from .polylines import Path
 
@@ -23,6 +28,15 @@ _STEPS = 40
 _SMOOTH_STEPS = 5
 #: Counts tried at most for one span, from the largest down.
 _COUNTS = 16
+#: Chords tried between the longest and the shortest when looking for a closing one.
+_SCAN = 24
+#: Halvings of a chord: what is left at the end moves by the chord's error times the count.
+_TO_THE_LAST_BIT = 52
+#: Steps at most along one path.
+_MOST_STEPS = 1_000_000
+
+#: No split: no places, and a chord that is not a number.
+NONE: tuple[Points, float] = (np.empty(0), math.nan)
 
 
 def equal_chords(path: Path, count: int, ratios: Points | None = None) -> tuple[Points, float]:
@@ -74,9 +88,6 @@ def equal_chords(path: Path, count: int, ratios: Points | None = None) -> tuple[
     return NONE
 
 
-NONE: tuple[Points, float] = (np.empty(0), math.nan)
-
-
 def split(path: Path, count: int, pitch: float) -> tuple[Points, float]:
     """Split an open path into ``count`` equal chords of at least ``pitch`` (else empty, nan)."""
     places, chord = equal_chords(path, count)
@@ -106,3 +117,99 @@ def most_equal(path: Path, pitch: float) -> tuple[Points, float]:
         guess = count - 1 if math.isnan(chord) else int(count * chord / pitch * (1 + 1e-9))
         count = min(count - 1, guess)
     return NONE
+
+
+def divide(path: Path, count: int, least: float) -> tuple[Points, float]:
+    """Split an open path into ``count`` equal chords of at least ``least`` mm.
+
+    Steps along the path: the next place is where the path first leaves the circle of one chord
+    about the last. The chord is found by scanning from the longest possible down to ``least``
+    for a change of sign of what is left at the end, then by halving. Returns places (count + 1,)
+    and the chord, or (empty, nan) when the scan finds none. With ``count`` 0 it returns the
+    places of plain steps of ``least``, which keep that distance from the path's end (or, on a
+    closed path, from its start).
+    """
+    walker = _Walker(path)
+    if count == 0:
+        places = walker.places(least, _MOST_STEPS)
+        end = path.points[0] if path.closed else path.points[-1]
+        while len(places) > 1 and np.hypot(*(path.at([places[-1]])[0] - end)) < least:
+            places.pop()
+        return np.array(places), least
+    longest = path.length / count * (1 + 1e-9)
+    if longest < least or count < 2:
+        return np.empty(0), math.nan
+    chords = np.linspace(longest, least, _SCAN)
+    upper, left = chords[0], walker.left(float(chords[0]), count)
+    for chord in chords[1:]:
+        now = walker.left(float(chord), count)
+        if left < 0 <= now:
+            found = _close(walker, float(chord), float(upper), count)
+            if len(found[0]):
+                return found
+        upper, left = chord, now
+    return np.empty(0), math.nan
+
+
+def _close(walker: _Walker, low: float, high: float, count: int) -> tuple[Points, float]:
+    """Halve a bracket until the last chord is like the others, if it does."""
+    low, _ = narrowed(lambda chord: walker.left(chord, count) >= 0, low, high, _TO_THE_LAST_BIT)
+    if abs(walker.left(low, count)) > 1e-10 * low:
+        return np.empty(0), math.nan
+    places = walker.places(low, count - 1)
+    return np.array([*places, walker.path.length]), low
+
+
+class _Walker:
+    """Steps along one path, in plain floats: a numpy call for each step would cost more."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.x = path.points[:, 0].tolist()
+        self.y = path.points[:, 1].tolist()
+        self.s = path.along.tolist()
+
+    def places(self, chord: float, most: int) -> list[float]:
+        """Return the start and at most ``most`` places, each one chord from the last."""
+        found = [0.0]
+        x, y, side, share = self.x[0], self.y[0], 0, 0.0
+        for _ in range(most):
+            step = self._next(x, y, side, share, chord)
+            if step is None:
+                break
+            x, y, side, share = step
+            found.append(self.s[side] + share * (self.s[side + 1] - self.s[side]))
+        return found
+
+    def left(self, chord: float, count: int) -> float:
+        """Return how far the end is from the last but one place, less a chord.
+
+        Negative, growing with the steps missing, when the path ends before.
+        """
+        places = self.places(chord, count - 1)
+        if len(places) < count:
+            return -(count - len(places)) * chord
+        (x, y), end = self.path.at([places[-1]])[0], self.path.points[-1]
+        return float(math.hypot(end[0] - x, end[1] - y)) - chord
+
+    def _next(
+        self, px: float, py: float, side: int, share: float, chord: float
+    ) -> tuple[float, float, int, float] | None:
+        xs, ys = self.x, self.y
+        limit = chord * chord
+        for k in range(side, len(xs) - 1):
+            bx, by = xs[k + 1] - px, ys[k + 1] - py
+            if bx * bx + by * by < limit:
+                share = 0.0
+                continue
+            ux, uy = xs[k + 1] - xs[k], ys[k + 1] - ys[k]
+            fx, fy = xs[k] - px, ys[k] - py
+            a = ux * ux + uy * uy
+            b = fx * ux + fy * uy
+            root = b * b - a * (fx * fx + fy * fy - limit)
+            t = (-b + math.sqrt(max(root, 0.0))) / a
+            if t > share or k > side:
+                t = min(max(t, 0.0), 1.0)
+                return xs[k] + t * ux, ys[k] + t * uy, k, t
+            share = 0.0
+        return None

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from shapely import LineString
 
+from .bisection import edges
 from .points import Points
 from .polylines import Path
 
@@ -19,7 +20,8 @@ TOUCH_MM = 0.02
 SNAP_MM = 0.2
 #: Curves that touch for longer than this, in pitches, share an edge; shorter, a point.
 SHARED = 0.75
-#: Halvings of a sixteenth of a pitch at the end of a stretch: to about 1e-9 mm.
+#: Halvings of a sixteenth of a pitch at the end of a stretch: to about 1e-9 mm, as many places are
+#: looked at and SNAP_MM is what is known of them.
 _HALVINGS = 27
 #: Shared places nearer along a path than this, in pitches, are one.
 SAME_PLACE = 0.2
@@ -143,15 +145,7 @@ def _near_stretches(path: Path, line: LineString, pitch: float) -> list[tuple[fl
         return []
     if flags.all():
         return [(0.0, path.length)]
-    edges = np.flatnonzero(flags[1:] != flags[:-1])
-    low, high = s[edges].copy(), s[edges + 1].copy()
-    rising = flags[edges + 1]
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        at_high = near(middle) == rising
-        high[at_high] = middle[at_high]
-        low[~at_high] = middle[~at_high]
-    cuts = ((low + high) / 2).tolist()
+    cuts = edges(near, s, flags, _HALVINGS).tolist()
     if flags[0]:
         cuts.insert(0, 0.0)
     if flags[-1]:

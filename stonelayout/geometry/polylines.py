@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
+from .bisection import narrowed
 from .points import Points
 
 Flags = npt.NDArray[np.bool_]
@@ -22,8 +24,6 @@ _ALIKE = float(np.radians(10.0))
 _BALANCE = 1e-3
 #: Steps of an eighth of a window in which a corner is looked for on each side.
 _MARCH = 24
-#: Halvings of such a step; then it is less than a picometre.
-_HALVINGS = 42
 #: Pairs of a vertex and a vertex in its window that are handled at once.
 _CHUNK = 2_000_000
 
@@ -275,6 +275,9 @@ class _Spread:
             same = sign * weight > 0
             return float((step[same] * np.abs(weight[same])).sum())
 
+        def beyond(level: float, way: float, at: float) -> bool:
+            return (pull(at) - level) * way > 0
+
         slack = _BALANCE * window * abs(float(self.weights(s, window)[1].sum()))
         ends = []
         for level in (slack, -slack):
@@ -282,16 +285,10 @@ class _Spread:
             low = high = s
             for _ in range(_MARCH):
                 high = low + way * window / 8
-                if (pull(high) - level) * way <= 0:
+                if not beyond(level, way, high):
                     break
                 low = high
-            for _ in range(_HALVINGS):
-                middle = (low + high) / 2
-                if (pull(middle) - level) * way > 0:
-                    low = middle
-                else:
-                    high = middle
-            ends.append((low + high) / 2)
+            ends.append(sum(narrowed(functools.partial(beyond, level, way), low, high, 42)) / 2)
         return (ends[0] + ends[1]) / 2
 
     def wrapped(self, s: float) -> float:

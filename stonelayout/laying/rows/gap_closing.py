@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from stonelayout.geometry.bisection import narrowed
 from stonelayout.geometry.equal_chords import most_equal
 from stonelayout.geometry.intersections import TOUCH_MM
 from stonelayout.geometry.points import Points
@@ -115,14 +116,8 @@ def _slide(
     if free.all():
         return float(reach)
     last = int(np.argmin(free))
-    low, high = steps[last], steps[last + 1]
-    for _ in range(40):
-        middle = (low + high) / 2
-        if clear(line.path.at([start + middle]))[0]:
-            low = middle
-        else:
-            high = middle
-    return float(low)
+    low, high = steps[[last, last + 1]].tolist()
+    return narrowed(lambda step: bool(clear(line.path.at([start + step]))[0]), low, high, 40)[0]
 
 
 def _clear_about(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 
 import numpy as np
@@ -9,8 +10,9 @@ import shapely
 from shapely.geometry import Polygon
 
 from stonelayout.findings import Finding
+from stonelayout.geometry.bisection import narrowed
 from stonelayout.geometry.centreline import centreline
-from stonelayout.geometry.centreline_paths import brought_out, cut
+from stonelayout.geometry.centreline_paths import ROOM_SLACK_MM, brought_out, cut
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polygons import polygons
 from stonelayout.geometry.polylines import Path
@@ -100,9 +102,12 @@ def _sized(
     least = np.array(floors)
 
     def room(s: Points) -> Points:
-        return np.asarray(shapely.distance(np.asarray(shapely.points(line.at(s))), outline))
+        return np.asarray(shapely.distance(shapely.points(line.at(s)), outline)) + ROOM_SLACK_MM
 
-    wide = room(places) + 1e-6
+    def fits(floor: float, s: float) -> bool:
+        return bool(room(np.array([s]))[0] >= floor)
+
+    wide = room(places)
     fit = (wide[:, None] < least[None, :]).sum(axis=1).astype(np.intp)
     zone = float(least[0] - least[-1]) + _END_ZONE * float(pitches[-1])
     loose = np.zeros(len(places))
@@ -114,14 +119,9 @@ def _sized(
         return Track(line, gauge_of(places, sizes, pitches))
     cuts = []
     for inner, outer in ((good[0], good[0] - 1), (good[-1], good[-1] + 1)):
-        low, high = float(places[inner]), float(places[min(max(outer, 0), len(places) - 1)])
-        for _ in range(45 if 0 <= outer < len(places) else 0):
-            middle = (low + high) / 2
-            if room(np.array([middle]))[0] + 1e-6 >= least[sizes[inner]]:
-                low = middle
-            else:
-                high = middle
-        cuts.append(low)
+        yes, no = places[[inner, min(max(outer, 0), len(places) - 1)]].tolist()
+        floor = float(least[sizes[inner]])
+        cuts.append(narrowed(functools.partial(fits, floor), yes, no)[0])
     start, stop = cuts
     if stop - start < 1e-6:
         return Track(line, gauge_of(places, sizes, pitches))

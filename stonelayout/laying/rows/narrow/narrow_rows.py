@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 
 import numpy as np
 import shapely
@@ -11,6 +10,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
+from stonelayout.geometry.bisection import least_that_fits
 from stonelayout.geometry.equal_chords import equal_chords, most_equal
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polygons import ARC_SEGMENTS, polygons
@@ -30,9 +30,6 @@ _POINT = 0.25
 #: A part longer than this, in pitches, is missed when it has no stones. Sharp tips are shorter.
 _BARE = 3.0
 _COARSE = 16
-#: A length in mm that is none: chords are no more exact.
-_NOTHING = 1e-10
-_HALVINGS = 50
 
 
 def rows_with_arms(region: BaseGeometry, floor: float, pitch: float, row: int = 0) -> list[Track]:
@@ -153,36 +150,7 @@ def _reach(path: Path, root: float, least: float, count: int, pitch: float) -> f
     def spare(s: float) -> float:
         return equal_chords(path.between(root, s), count)[1] - pitch
 
-    return _least_that_fits(spare, least, min(least + _MOVED * pitch, path.length))
-
-
-def _least_that_fits(spare: Callable[[float], float], low: float, high: float) -> float | None:
-    """Return the least place at which ``spare``, a growing length in mm, is not below nothing.
-
-    None where it is at ``high``. By false position (Illinois), halving where it is not a number.
-    """
-    above = spare(high)
-    if not above >= 0:
-        return None
-    below = spare(low)
-    if below >= 0:
-        return low
-    weight, moved = above, 0
-    for _ in range(_HALVINGS):
-        if above <= _NOTHING or high - low <= _NOTHING:
-            break
-        share = 0.5 if math.isnan(below) else below / (below - weight)
-        middle = low + share * (high - low)
-        value = spare(middle)
-        if value >= 0:
-            high, above, weight = middle, value, value
-            below = below / 2 if moved > 0 else below
-            moved = 1
-        else:
-            low, below = middle, value
-            weight = weight / 2 if moved < 0 else weight
-            moved = -1
-    return high
+    return least_that_fits(spare, least, min(least + _MOVED * pitch, path.length))
 
 
 def _neck(
@@ -206,7 +174,7 @@ def _neck(
             part = path.between(middle - way, middle + way)
             return equal_chords(part, max(len(places), 1))[1] - pitch
 
-        wider = _least_that_fits(spare, half, most) if half > _POINT * pitch else None
+        wider = least_that_fits(spare, half, most) if half > _POINT * pitch else None
         if wider is not None:
             half, chord = wider, pitch
         elif not len(places):

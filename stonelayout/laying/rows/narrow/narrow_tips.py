@@ -7,14 +7,12 @@ import shapely
 from shapely import LineString
 from shapely.geometry.base import BaseGeometry
 
+from stonelayout.geometry.bisection import narrowed
 from stonelayout.geometry.equal_chords import SAME, SHORT, most_equal
 from stonelayout.geometry.neighbours import ROUNDING, crossing_pairs
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polylines import Path
 from stonelayout.laying.rows.tracks.row import Row
-
-#: Halvings when the last stone of a tip is put half-way between what comes before and after.
-_HALVINGS = 50
 
 
 def in_single_file(
@@ -115,26 +113,21 @@ def _file(line: Path, fork: Points, pitch: float, unlike: float) -> Points:
     def off(s: float) -> float:
         return float(np.hypot(*(fork - line.at([s])[0]).T).min()) * pitch / unlike
 
-    low, high = 0.0, line.length
-    if off(low) < pitch:
+    if off(0.0) < pitch:
         return np.empty((0, 2))
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        low, high = (middle, high) if off(middle) >= pitch else (low, middle)
+    low, _ = narrowed(lambda s: off(s) >= pitch, 0.0, line.length, 50)
     if low <= SAME:
         return np.empty((0, 2))
     places, _ = most_equal(line.between(0.0, low), pitch)
     count = len(places) - 1
     if count < 1:
         return np.empty((0, 2))
-    least, most = 0.0, low
-    for _ in range(_HALVINGS):
-        middle = (least + most) / 2
-        found, chord = most_equal(line.between(0.0, middle), pitch * (1 - SHORT))
-        if len(found) - 1 < count or chord < off(middle):
-            least = middle
-        else:
-            most = middle
+
+    def reaches(s: float) -> bool:
+        found, chord = most_equal(line.between(0.0, s), pitch * (1 - SHORT))
+        return len(found) - 1 >= count and chord >= off(s)
+
+    most, _ = narrowed(reaches, low, 0.0, 50)
     places, _ = most_equal(line.between(0.0, most), pitch)
     return line.at(places[1:]) if len(places) - 1 == count else np.empty((0, 2))
 

@@ -10,15 +10,13 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from stonelayout.geometry.bisection import narrowed_at_once
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polylines import Path
 from stonelayout.laying.rows.tracks.row_curves import lines_of, lines_through
 
-#: Places looked at together: four halvings.
+#: Places looked at together.
 _AT_ONCE = 16
-_SIXTEENTHS: Points = np.linspace(0.0, 1.0, _AT_ONCE + 1)
-#: Runs of four halvings: then a sixteenth of a pitch is less than a picometre.
-_HALVINGS = 9
 #: Looked for in steps of this part of a pitch.
 _STEP = 1 / 16
 #: What is cut off lies within this of an arm's centre, in pitches.
@@ -141,34 +139,23 @@ class Rims:
         step = _STEP * self.pitch
         ahead = stop + step * np.arange(round(_PAST / _STEP) + 1)
         ahead = ahead[(ahead <= path.length) | (ahead == stop)]
-        open_ = self._spots(path, ahead, self.pitch).opens
+
+        def opens(places: Points) -> npt.NDArray[np.bool_]:
+            return self._spots(path, places, self.pitch).opens
+
+        open_ = opens(ahead)
         if not open_.any():
             return None
         high = float(ahead[open_.argmax()])
         while high > start:
             places = np.maximum(high - step * np.arange(1, _AT_ONCE), start)
-            shut = ~self._spots(path, places, self.pitch).opens
+            shut = ~opens(places)
             if shut.any():
                 first = int(shut.argmax())
                 high = float(places[first - 1]) if first else high
-                return self._edge(path, float(places[first]), high)
+                return narrowed_at_once(opens, high, float(places[first]))[0]
             high = float(places[-1])
         return start
-
-    def _edge(self, path: Path, low: float, high: float) -> float:
-        """Return the place between a shut one and an open one from which it opens, by bisection.
-
-        Of each run of halvings all places that it may come to are looked at together.
-        """
-        for _ in range(_HALVINGS):
-            places = low + (high - low) * _SIXTEENTHS
-            open_ = self._spots(path, places[1:-1], self.pitch).opens
-            at, size = 0, _AT_ONCE
-            while size > 1:
-                size //= 2
-                at += 0 if open_[at + size - 1] else size
-            low, high = float(places[at]), float(places[at + 1])
-        return high
 
     @property
     def whole(self) -> list[tuple[Path, bool]]:

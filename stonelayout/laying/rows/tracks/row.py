@@ -9,8 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from stonelayout.geometry.chord_walk import divide
-from stonelayout.geometry.equal_chords import SAME, SHORT
+from stonelayout.geometry.equal_chords import SAME, SHORT, divide
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polylines import Corners, Path, corners
 from stonelayout.laying.rows.tracks.row_span import Span

@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 from scipy.special import ellipeinc
 from shapely.geometry import box
 
-from stonelayout.geometry.chord_walk import divide
-from stonelayout.geometry.equal_chords import equal_chords, most_equal
+from stonelayout.geometry.equal_chords import divide, equal_chords, most_equal
 from stonelayout.geometry.polylines import Path
 from stonelayout.laying.common.ask import Ask, Spec
 from stonelayout.laying.rows.edge import lay_edge
