@@ -1,7 +1,12 @@
-"""Frames: coordinates of its own for a polygon, so that its copies look the same in theirs."""
+"""Frames: coordinates of its own for a polygon or some curves, in which their copies look the same.
+
+A part that is laid in its own frame gets the same stones wherever it stands, turned by quarters
+or mirrored.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,13 +14,16 @@ import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from stonelayout.geometry.points import Points
+from .points import Points
+from .polylines import Path
 
 #: Coordinates in a part's own frame are rounded to this many decimals of a mm, so that the last
 #: digits of a copy's position cannot change its fill.
 FRAME_DECIMALS = 10
+#: Moments are compared to this many decimals, which rounded copies have in common.
+_DECIMALS = 7
 
-
+#: The eight symmetries of the square.
 _TURNS = tuple(
     np.array([[a, b], [c, d]], dtype=np.float64)
     for a, b, c, d in (
@@ -33,7 +41,7 @@ _TURNS = tuple(
 
 @dataclass(frozen=True, eq=False)
 class Frame:
-    """A part's own frame: its centroid is the origin, its axes are the page's, turned or mirrored.
+    """A frame of its own: a centroid is the origin, the axes are the page's, turned or mirrored.
 
     ``turn`` (2, 2) holds one of the eight symmetries of the square.
     """
@@ -55,30 +63,50 @@ class Frame:
 
 
 def frame_of(polygon: Polygon) -> Frame:
-    """Return the frame in which a polygon and its copies, turned or mirrored, look the same."""
+    """Return the frame in which a polygon and its copies, turned or mirrored, look the same.
+
+    Its origin is the polygon's centroid.
+    """
     middle = shapely.centroid(polygon)
-    origin = np.array([middle.x, middle.y])
-    best: tuple[float, ...] = ()
-    turn = _TURNS[0]
-    for candidate in _TURNS:
-        key = _signature(polygon, Frame(origin, candidate))
-        if not best or key > best:
-            best, turn = key, candidate
-    return Frame(origin, turn)
-
-
-def _signature(polygon: Polygon, frame: Frame) -> tuple[float, ...]:
-    """Moments of the outline that tell a frame from its mirror images; landscape comes first."""
     points = shapely.get_coordinates(polygon)
-    ends = frame.inward(points)
-    sides = np.diff(ends, axis=0)
-    length = np.hypot(sides[:, 0], sides[:, 1])
-    x, y = ((ends[1:] + ends[:-1]) / 2).T
+    origin = np.array([middle.x, middle.y])
+    return Frame(origin, _own_turn(*_sides(points), origin))
+
+
+def frame_of_paths(paths: Sequence[Path]) -> Frame:
+    """Return the frame in which curves and their copies, turned or mirrored, look the same.
+
+    Its origin is their common centroid, by length.
+    """
+    sides = [_sides(path.points) for path in paths]
+    middle, length = (np.concatenate(found) for found in zip(*sides, strict=True))
+    total = float(length.sum())
+    if not total:
+        return Frame(np.concatenate([path.points for path in paths]).mean(axis=0), np.eye(2))
+    origin = (length[:, None] * middle).sum(axis=0) / total
+    return Frame(origin, _own_turn(middle, length, origin))
+
+
+def _sides(points: Points) -> tuple[Points, Points]:
+    """Return the middles (n - 1, 2) and lengths (n - 1,) of a polyline's sides."""
+    return (points[1:] + points[:-1]) / 2, np.hypot(*np.diff(points, axis=0).T)
+
+
+def _own_turn(middle: Points, length: Points, origin: Points) -> Points:
+    """Return the turn whose moments come first; landscape comes before portrait.
+
+    Moments of the sides, over powers of their mean distance (root mean square) from the origin,
+    rounded. What has the same moments under two turns is symmetric, and either will do.
+    """
     total = float(length.sum()) or 1.0
-    size = float(np.sqrt(polygon.area)) or 1.0
-    terms = (x**2 - y**2, y**3, x**3, x**2 * y, x * y**2, x * y, y**5, x**5, x**3 * y, x * y**3)
-    degrees = (2, 3, 3, 3, 3, 2, 5, 5, 4, 4)
-    return tuple(
-        round(float((length * term).sum()) / total / size**degree, 7) + 0.0
-        for term, degree in zip(terms, degrees, strict=True)
-    )
+    away = middle - origin
+    size = float(np.sqrt((length * (away**2).sum(axis=1)).sum() / total)) or 1.0
+    best: tuple[float, ...] = ()
+    chosen = _TURNS[0]
+    for turn in _TURNS:
+        x, y = (away / size @ turn.T).T
+        terms = (x**2 - y**2, y**3, x**3, x**2 * y, x * y**2, x * y, y**5, x**5, x**3 * y, x * y**3)
+        key = tuple(round(float((length * term).sum()) / total, _DECIMALS) + 0.0 for term in terms)
+        if not best or key > best:
+            best, chosen = key, turn
+    return chosen

@@ -66,11 +66,21 @@ def nearest_distances(centres: Points) -> Points:
     return found[:, 1]
 
 
-def clear_of(points: Points, obstacles: Points, distance: Points) -> npt.NDArray[np.bool_]:
-    """Tell which points (n, 2) keep ``distance`` (m,) from the obstacles (m, 2); exact."""
+def clear_of(
+    points: Points,
+    obstacles: Points,
+    distance: Points,
+    size: npt.NDArray[np.intp] | None = None,
+) -> npt.NDArray[np.bool_]:
+    """Tell which points (n, 2) keep their distance from the obstacles (m, 2), shape (n,); exact.
+
+    ``distance`` (m,) in mm, or (m, sizes) for points of several sizes, of which ``size`` (n,) tells
+    each point's.
+    """
     keep = np.ones(len(points), dtype=np.bool_)
     if len(obstacles) and len(points):
         pairs, lengths = crossing_pairs(points, obstacles, float(distance.max()) * (1 + 1e-6))
-        short = lengths < distance[pairs[:, 1]] * (1 - ROUNDING)
-        keep[pairs[short, 0]] = False
+        point, obstacle = pairs.T
+        least = distance[obstacle] if size is None else distance[obstacle, size[point]]
+        keep[point[lengths < least * (1 - ROUNDING)]] = False
     return keep

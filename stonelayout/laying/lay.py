@@ -18,7 +18,7 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.errors import JobError, LayoutError
 from stonelayout.findings import Finding, in_order
-from stonelayout.geometry.neighbours import ROUNDING
+from stonelayout.geometry.neighbours import clear_of
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.regions import local_width_range
 from stonelayout.laying.common.ask import Ask, Laid, Obstacles, Spec
@@ -152,7 +152,8 @@ class _Bench:
         return Obstacles(centres[near], distance)
 
     def add(self, rule: Rule, shape: Shape, ask: Ask, laid: Laid) -> None:
-        keep = clear_of(laid, ask.obstacles or Obstacles.none(len(ask.sizes)))
+        before = ask.obstacles or Obstacles.none(len(ask.sizes))
+        keep = clear_of(laid.centres, before.centres, before.distance, laid.size)
         removed = np.flatnonzero(~keep)
         if len(removed):
             x, y = laid.centres[removed[0]]
@@ -241,26 +242,6 @@ class _Bench:
             findings=in_order(self.findings),
             fills=tuple(self.fills),
         )
-
-
-def clear_of(laid: Laid, obstacles: Obstacles) -> npt.NDArray[np.bool_]:
-    """Tell which stones keep their distance from all obstacles, shape (n,). Exact, by hypot."""
-    from scipy.spatial import KDTree
-
-    keep = np.ones(len(laid.centres), dtype=np.bool_)
-    if not len(obstacles.centres) or not len(keep):
-        return keep
-    tree = KDTree(obstacles.centres)
-    reach = obstacles.distance.max(axis=0)
-    for size in np.unique(laid.size):
-        mine = np.flatnonzero(laid.size == size)
-        for i, near in zip(
-            mine, tree.query_ball_point(laid.centres[mine], float(reach[size])), strict=True
-        ):
-            steps = obstacles.centres[near] - laid.centres[i]
-            least = obstacles.distance[near, size] * (1 - ROUNDING)
-            keep[i] = bool((np.hypot(steps[:, 0], steps[:, 1]) >= least).all())
-    return keep
 
 
 def lay(

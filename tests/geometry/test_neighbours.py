@@ -5,6 +5,7 @@ from hypothesis.extra.numpy import arrays
 
 from stonelayout.geometry.neighbours import (
     ROUNDING,
+    clear_of,
     crossing_pairs,
     nearest_distances,
     pairs_nearer,
@@ -47,3 +48,17 @@ def test_a_grid_at_exactly_the_distance_is_clean():
 
 def test_one_point_has_no_neighbour():
     assert nearest_distances(np.zeros((1, 2))).tolist() == [np.inf]
+
+
+def test_clear_of_is_exact_at_the_limit():
+    points = np.array([[3.0, 0.0], [2.999999, 0.0], [0.0, -3.0], [10.0, 0.0]])
+    origin = np.zeros((1, 2))
+    assert clear_of(points, origin, np.array([3.0])).tolist() == [True, False, True, True]
+    sizes = np.array([1, 1, 0, 0])
+    assert clear_of(points, origin, np.array([[3.1, 2.9]]), sizes).tolist() == [
+        True,
+        True,
+        False,
+        True,
+    ]
+    assert clear_of(points, np.empty((0, 2)), np.empty((0, 2)), sizes).all()

@@ -13,8 +13,7 @@ from stonelayout.findings import Finding
 from stonelayout.geometry.bounds import proved_bound
 from stonelayout.geometry.fill_measures import measure_fill
 from stonelayout.geometry.neighbours import nearest_distances
-from stonelayout.laying.common.ask import Laid, Obstacles
-from stonelayout.laying.lay import clear_of, lay, least_distance, matches, pick_shapes
+from stonelayout.laying.lay import lay, least_distance, matches, pick_shapes
 from stonelayout.model.artwork import Artwork, area_shape
 from stonelayout.model.catalogue import load_catalogue
 from stonelayout.model.job import Pick, Rule, pitch_for
@@ -97,12 +96,6 @@ def test_least_distance_keeps_stones_and_holes_clear():
     assert found == least_distance(ss10, ss6, SHEET)
     assert found > (ss6.max + ss10.max) / 2
     assert found >= ss6.diameter / 2 + SHEET.hole(ss10.diameter) / 2
-
-
-def test_clear_of_is_exact_at_the_limit():
-    obstacles = Obstacles(np.array([[0.0, 0.0]]), np.array([[3.0]]))
-    laid = Laid.of([[3.0, 0.0], [2.999999, 0.0], [0.0, -3.0], [10.0, 0.0]])
-    assert clear_of(laid, obstacles).tolist() == [True, False, True, True]
 
 
 def test_nothing_fits_anywhere():

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stonelayout.findings import Finding
-from stonelayout.geometry.frames import Frame
+from stonelayout.geometry.frames import Frame, frame_of_paths
 from stonelayout.geometry.independent_set import most_kept
 from stonelayout.geometry.intersections import SNAP_MM, TOUCH_MM, Contacts, find_contacts
 from stonelayout.geometry.neighbours import ROUNDING, pairs_nearer
@@ -29,7 +29,6 @@ from stonelayout.laying.rows.tracks.row import lay_row, row_corners, row_spans
 from stonelayout.laying.rows.tracks.row_curves import (
     ask_inward,
     drawn_paths,
-    frame_of_paths,
     own_start,
 )
 from stonelayout.laying.rows.tracks.row_span import Span

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stonelayout.geometry.frames import Frame
-from stonelayout.geometry.neighbours import ROUNDING, crossing_pairs
+from stonelayout.geometry.neighbours import clear_of
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polylines import Path
 from stonelayout.laying.common.ask import Ask
@@ -76,10 +76,4 @@ class Stands:
 
     def clear(self, ask: int, points: Points, size: Sizes) -> npt.NDArray[np.bool_]:
         """Tell which stones at points (n, 2) keep their distance from obstacles of an ask."""
-        keep = np.ones(len(points), dtype=np.bool_)
-        centres, distance = self.centres[ask], self.distance[ask]
-        if len(centres) and len(points):
-            pairs, lengths = crossing_pairs(points, centres, float(distance.max()) * (1 + 1e-6))
-            short = lengths < distance[pairs[:, 1], size[pairs[:, 0]]] * (1 - ROUNDING)
-            keep[pairs[short, 0]] = False
-        return keep
+        return clear_of(points, self.centres[ask], self.distance[ask], size)

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -24,34 +23,6 @@ ALIKE_MM = 0.001
 NEARLY_MM = 0.05
 #: Places at which a curve is compared with its mirror image.
 _PROBES = 257
-
-
-def frame_of_paths(paths: Sequence[Path]) -> Frame:
-    """Return the frame in which curves and their copies, turned or mirrored, look the same.
-
-    Its origin is their common centroid (by length); its axes are chosen by moments of the
-    curves, the curve's own vertices not mattering. Ties mean a symmetry, and do no harm.
-    """
-    middles = [(path.points[1:] + path.points[:-1]) / 2 for path in paths]
-    lengths = np.concatenate([np.diff(path.along) for path in paths])
-    if not len(lengths) or not lengths.sum():
-        points = np.concatenate([path.points for path in paths])
-        return Frame(points.mean(axis=0), np.eye(2))
-    middle = np.concatenate(middles)
-    total = float(lengths.sum())
-    origin = (lengths[:, None] * middle).sum(axis=0) / total
-    scale = float(np.sqrt((lengths * ((middle - origin) ** 2).sum(axis=1)).sum() / total)) or 1.0
-    local = (middle - origin) / scale
-    best: tuple[float, ...] = ()
-    chosen = np.eye(2)
-    for swap, right, down in itertools.product((False, True), (1.0, -1.0), (1.0, -1.0)):
-        turn = np.diag([right, down]) @ (np.eye(2)[::-1] if swap else np.eye(2))
-        x, y = (local @ turn.T).T
-        terms = (x**2 - y**2, y**3, x**3, x**2 * y, x * y**2, x * y, y**5, x**5, x**3 * y)
-        key = tuple(round(float((lengths * t).sum()) / total, 6) + 0.0 for t in terms)
-        if not best or key > best:
-            best, chosen = key, turn
-    return Frame(origin, chosen)
 
 
 def ask_inward(ask: Ask, frame: Frame) -> Ask:
