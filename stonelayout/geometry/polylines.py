@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+import shapely
+from shapely.geometry.base import BaseGeometry
 
 from .bisection import narrowed
 from .points import Points
@@ -97,6 +100,12 @@ class Path:
         """Return a closed path that starts at arc length s instead."""
         part = self.between(s % self.length, s % self.length + self.length)
         return Path.of(part.points[:-1], closed=True)
+
+
+def lines_through(paths: Iterable[Path]) -> BaseGeometry:
+    """Return curves as one geometry; those that are points are left out."""
+    lines = [shapely.LineString(path.points) for path in paths if path.length > 0]
+    return shapely.MultiLineString(lines)
 
 
 def turning(path: Path) -> tuple[Points, Points]:

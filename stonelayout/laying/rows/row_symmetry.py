@@ -12,14 +12,12 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.neighbours import ROUNDING, pairs_nearer
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polylines import Path
-from stonelayout.laying.rows.tracks.row_curves import NEARLY_MM, lines_through
+from stonelayout.geometry.polylines import Path, lines_through
+from stonelayout.geometry.symmetry import NEARLY_MM, SAME_PLACE_MM, curves_alike, image
 from stonelayout.laying.rows.tracks.size_runs import Sizes
 
 from .row_state import RowAtWork
 
-#: Stones that miss their mirror images by no more than this, in mm, are symmetric already.
-_SAME_MM = 1e-6
 #: A stone too near to its own image is put on the axis if that lies on a row, or misses one by
 #: no more than this share of its pitch.
 _OFF_ROW = 0.12
@@ -27,9 +25,6 @@ _OFF_ROW = 0.12
 _MEETS = 1.5
 #: What a symmetric layout may cost: this share of the stones, and one.
 _COST = 0.01
-#: Places a mm at which a drawing is compared with its mirror image, and at most so many.
-_PROBES, _MOST_PROBES = 2.0, 2000
-
 #: Where nothing is drawn, in mm.
 _NOWHERE = -1e9
 
@@ -76,9 +71,11 @@ class _Axis:
 
     def image(self, points: Points) -> Points:
         """Return mirrored points (n, 2)."""
-        found = points.copy()
-        found[:, self.axis] = 2 * self.level - found[:, self.axis]
-        return found
+        return image(points, self.axis, self.level)
+
+    def are_images(self, one: Sequence[Path], two: Sequence[Path]) -> bool:
+        """Tell whether curves are, to the eye, the mirror images of others."""
+        return curves_alike(one, two, self.axis, self.level, NEARLY_MM)
 
     def onto(self, points: Points) -> Points:
         """Return points (n, 2) moved onto the axis."""
@@ -142,9 +139,9 @@ def _axis(
     boxes = np.array([_box(drawn[k]) for k in group]).reshape(-1, 4)
     images = np.sort(about.image(boxes.reshape(-1, 2)).reshape(-1, 2, 2), axis=1).reshape(-1, 4)
     tree = KDTree(np.where(np.isfinite(boxes), boxes, _NOWHERE))
-    for k, image in zip(group, np.where(np.isfinite(images), images, _NOWHERE), strict=True):
-        near = sorted(tree.query_ball_point(image, NEARLY_MM, p=np.inf))
-        alike = next((group[j] for j in near if _alike(drawn[k], drawn[group[j]], about)), None)
+    for k, box in zip(group, np.where(np.isfinite(images), images, _NOWHERE), strict=True):
+        near = sorted(tree.query_ball_point(box, NEARLY_MM, p=np.inf))
+        alike = next((group[j] for j in near if about.are_images(drawn[k], drawn[group[j]])), None)
         if alike is None:
             return None
         about.partner[k] = alike
@@ -157,18 +154,6 @@ def _box(paths: Sequence[Path]) -> Points:
         return np.full(4, np.nan)
     points = np.concatenate([path.points for path in paths])
     return np.concatenate((points.min(axis=0), points.max(axis=0)))
-
-
-def _alike(one: Sequence[Path], two: Sequence[Path], about: _Axis) -> bool:
-    """Tell whether curves are the mirror image of others."""
-    lines = lines_through(two)
-    shapely.prepare(lines)
-    for path in one:
-        count = int(min(max(path.length * _PROBES, 64), _MOST_PROBES))
-        probes = about.image(path.at(np.linspace(0, path.length, count)))
-        if not bool(shapely.dwithin(lines, shapely.points(probes), NEARLY_MM).all()):
-            return False
-    return True
 
 
 def _mirrored(
@@ -184,11 +169,11 @@ def _mirrored(
         and not row.given
         and not row.pinned.any()
         and np.count_nonzero(stones.row == k) > 1
-        and _alike([row.path], [row.path], about)
+        and about.are_images([row.path], [row.path])
     ]
     mine = np.isin(stones.ask, list(about.partner)) & ~np.isin(stones.row, whole)
     rest, moving = stones.only(~mine), stones.only(mine)
-    if not len(moving) or _missed(moving.centres, about.image(moving.centres)) <= _SAME_MM:
+    if not len(moving) or _missed(moving.centres, about.image(moving.centres)) <= SAME_PLACE_MM:
         return None
     lines = lines_through([row.path for row in rows if row.ask in about.partner])
     both = [_one_side(moving, rest, side, about, lines, pitches) for side in (-1.0, 1.0)]
@@ -205,14 +190,14 @@ def _one_side(
 ) -> Stones:
     """Return all stones with those on one side of the axis laid on both."""
     away = side * (moving.centres[:, about.axis] - about.level)
-    on = moving.only(np.abs(away) <= _SAME_MM)
+    on = moving.only(np.abs(away) <= SAME_PLACE_MM)
     on = Stones(about.onto(on.centres), on.size, on.ask, on.row)
     near = (away > -NEARLY_MM) & (2 * away < pitches[moving.size] * (1 - ROUNDING))
-    near &= np.abs(away) > _SAME_MM
-    half = moving.only((away > _SAME_MM) & ~near)
+    near &= np.abs(away) > SAME_PLACE_MM
+    half = moving.only((away > SAME_PLACE_MM) & ~near)
     partner = np.array([about.partner[int(k)] for k in half.ask], dtype=np.intp)
-    image = Stones(about.image(half.centres), half.size, partner, np.full(len(half), -1))
-    found = rest.and_(half, image, on)
+    other = Stones(about.image(half.centres), half.size, partner, np.full(len(half), -1))
+    found = rest.and_(half, other, on)
     for k in np.flatnonzero(near):
         one = moving.only(np.arange(len(moving)) == k)
         pitch = pitches[one.size[0]]
@@ -238,8 +223,8 @@ def _on_axis(centre: Points, about: _Axis, lines: BaseGeometry, pitch: float) ->
     return np.concatenate((across, met)) if near else met
 
 
-def _missed(spots: Points, image: Points) -> float:
+def _missed(spots: Points, images: Points) -> float:
     from scipy.spatial import KDTree
 
-    away = np.asarray(KDTree(spots).query(image)[0])
+    away = np.asarray(KDTree(spots).query(images)[0])
     return float(away.max())

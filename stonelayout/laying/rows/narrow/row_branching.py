@@ -12,8 +12,8 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.bisection import narrowed_at_once
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polylines import Path
-from stonelayout.laying.rows.tracks.row_curves import lines_of, lines_through
+from stonelayout.geometry.polylines import Path, lines_through
+from stonelayout.laying.rows.tracks.row_curves import lines_of
 
 #: Places looked at together.
 _AT_ONCE = 16

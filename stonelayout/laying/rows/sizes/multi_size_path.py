@@ -8,7 +8,8 @@ from shapely import LineString
 
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polylines import Path
-from stonelayout.laying.rows.tracks.row_curves import axis_of, with_its_image
+from stonelayout.geometry.symmetry import NEARLY_MM, with_its_image
+from stonelayout.laying.rows.tracks.row_curves import axis_of
 from stonelayout.laying.rows.tracks.size_runs import Gauge, Sizes, Track, gauge_of
 
 #: Places at which a stretch of one curve is held against another's.
@@ -16,9 +17,6 @@ _PROBES = 9
 #: The curve of another size may be so many times as long as the smallest size's, or shorter, as
 #: inner rows are near tips.
 _DETOUR, _SHORTCUT = 1.6, 3.0
-#: Changes of size that lie so near to each other's mirror images, in mm, are symmetric: curves of
-#: unlike sizes are flattened each for itself.
-_ALIKE_MM = 0.05
 
 
 def joined(
@@ -66,9 +64,10 @@ def _symmetric(base: Path, track: Track) -> Track:
         return track
     cuts = gauge.start[1:]
     back = gauge.length - cuts[::-1]
-    if not np.allclose(cuts, back, rtol=0, atol=_ALIKE_MM):
+    # curves of unlike sizes are flattened each for itself
+    if not np.allclose(cuts, back, rtol=0, atol=NEARLY_MM):
         return track
-    path = with_its_image(track.path, *axis)
+    path = with_its_image(track.path.between(0.0, track.path.length / 2), *axis)
     start = np.concatenate(([0.0], (cuts + back) / 2 * (path.length / gauge.length)))
     return Track(path, Gauge(start, gauge.size, path.length, gauge.pitches), track.depth)
 
@@ -114,7 +113,7 @@ def _part(
         if start < stop and length / _SHORTCUT < stop - start < length * _DETOUR:
             part = path.between(start, stop)
             away = float(shapely.distance(LineString(part.points), middle).max())
-            if away < nearest - _ALIKE_MM:
+            if away < nearest - NEARLY_MM:
                 nearest, best = away, part
     return best
 

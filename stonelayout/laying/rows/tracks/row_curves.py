@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -10,19 +9,18 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.frames import FRAME_DECIMALS, Frame
-from stonelayout.geometry.points import Points
 from stonelayout.geometry.polygons import ARC_SEGMENTS
-from stonelayout.geometry.polylines import Path
+from stonelayout.geometry.polylines import SAME_MM, Path
+from stonelayout.geometry.symmetry import (
+    ALIKE_MM,
+    NEARLY_MM,
+    ON_AXIS_MM,
+    curves_alike,
+    image,
+    with_its_image,
+)
 from stonelayout.laying.common.ask import Ask
 from stonelayout.model.artwork import Line, rings
-
-#: A mirror image that misses a curve by less than this, in mm, is the curve itself.
-ALIKE_MM = 0.001
-#: To the eye it is, when it misses by no more than this, as letters of fonts do: rows then run
-#: along one half and its image, which is truer than stones are set (common practice, no source).
-NEARLY_MM = 0.05
-#: Places at which a curve is compared with its mirror image.
-_PROBES = 257
 
 
 def ask_inward(ask: Ask, frame: Frame) -> Ask:
@@ -74,7 +72,9 @@ def own_starts(path: Path) -> list[Path]:
     )
     axes: list[int] = []
     for tolerance in (ALIKE_MM, NEARLY_MM):
-        axes = axes or [axis for axis in (0, 1) if _mirrored(path, middle, axis, tolerance)]
+        axes = axes or [
+            axis for axis in (0, 1) if curves_alike([path], [path], axis, middle[axis], tolerance)
+        ]
     if axes:
         return [_symmetric(path, float(middle[axis]), axis) for axis in axes]
     away = np.round(np.hypot(*(path.points[:-1] - middle).T), 6)
@@ -84,61 +84,39 @@ def own_starts(path: Path) -> list[Path]:
     return [path.from_place(float(path.along[first]))]
 
 
-def _mirrored(path: Path, middle: Points, axis: int, tolerance: float) -> bool:
-    """Tell whether a curve is its own mirror image in x (axis 0) or y (axis 1), to so many mm."""
-    probes = path.at(np.linspace(0, path.length, _PROBES))
-    probes[:, axis] = 2 * middle[axis] - probes[:, axis]
-    line = shapely.linestrings(path.points)
-    shapely.prepare(line)
-    return bool(shapely.dwithin(line, shapely.points(probes), tolerance).all())
-
-
 def _symmetric(path: Path, level: float, axis: int) -> Path:
     """Return a curve that is its own mirror image to the last digit, started on its axis."""
     start = _on_axis(path, level, axis)
     path = path.from_place(start)
     value = path.points[:, axis] - level
-    value[np.abs(value) < 1e-7] = 0.0
+    value[np.abs(value) < ON_AXIS_MM] = 0.0
     turn = np.flatnonzero((value[1:-1] == 0) | (value[1:-1] * value[2:] < 0)) + 1
     if len(turn) != 1:
         return path
     k = int(turn[0])
     share = 0.0 if value[k] == 0 else float(value[k] / (value[k] - value[k + 1]))
-    half = path.between(0.0, float(path.along[k] + share * (path.along[k + 1] - path.along[k])))
-    one = half.points.copy()
-    one[[0, -1], axis] = level
-    other = one[-2:0:-1].copy()
-    other[:, axis] = 2 * level - other[:, axis]
-    return Path.of(np.concatenate((one, other)), closed=True)
+    end = float(path.along[k] + share * (path.along[k + 1] - path.along[k]))
+    return with_its_image(path.between(0.0, end), axis, level)
 
 
-def axis_of(path: Path) -> tuple[float, int] | None:
-    """Return x or y (axis 0 or 1) of the axis on which a closed curve starts, its own mirror image.
+def axis_of(path: Path) -> tuple[int, float] | None:
+    """Return the axis (0: upright, 1: level) on which a closed curve starts, and its x or y in mm.
 
-    As ``own_start`` makes it: to the last digit. None for a curve without one.
+    For a curve that is its own mirror image to the last digit, as ``own_start`` makes it; else
+    None.
     """
     for axis in (0, 1) if path.closed else ():
         level = float(path.points[0, axis])
-        image = path.points[::-1].copy()
-        image[:, axis] = 2 * level - image[:, axis]
-        if np.allclose(image, path.points, rtol=0, atol=1e-9):
-            return level, axis
+        other = image(path.points[::-1], axis, level)
+        if np.allclose(other, path.points, rtol=0, atol=SAME_MM):
+            return axis, level
     return None
-
-
-def with_its_image(path: Path, level: float, axis: int) -> Path:
-    """Return the first half of a closed curve, which starts on an axis, with its mirror image."""
-    one = path.between(0.0, path.length / 2).points.copy()
-    one[[0, -1], axis] = level
-    other = one[-2:0:-1].copy()
-    other[:, axis] = 2 * level - other[:, axis]
-    return Path.of(np.concatenate((one, other)), closed=True)
 
 
 def _on_axis(path: Path, level: float, axis: int) -> float:
     """Return where a curve crosses its axis of symmetry first, from the top or the left."""
     value = path.points[:, axis] - level
-    value[np.abs(value) < 1e-7] = 0.0
+    value[np.abs(value) < ON_AXIS_MM] = 0.0
     crossing = np.flatnonzero((value[:-1] == 0) | (value[:-1] * value[1:] < 0))
     if not len(crossing):
         return 0.0
@@ -152,12 +130,6 @@ def _on_axis(path: Path, level: float, axis: int) -> float:
 def lines_of(geometry: BaseGeometry) -> list[Path]:
     """Return the rings of polygons as closed paths."""
     return [Path.of(line.points, closed=True) for line in rings(geometry)]
-
-
-def lines_through(paths: Iterable[Path]) -> BaseGeometry:
-    """Return curves as one geometry; those that are points are left out."""
-    lines = [shapely.LineString(path.points) for path in paths if path.length > 0]
-    return shapely.MultiLineString(lines)
 
 
 def offset_rings(region: BaseGeometry, distance: float) -> list[Path]:
