@@ -14,7 +14,7 @@ import shapely
 
 from stonelayout.geometry.independent_set import most_kept
 from stonelayout.geometry.neighbours import pairs_nearer
-from stonelayout.geometry.polylines import Path
+from stonelayout.geometry.polylines import Polyline
 from stonelayout.laying.common.ask import Ask, Spec
 from stonelayout.laying.rows.edge import edge_tracks
 from stonelayout.laying.rows.row_junctions import lay_rows_together
@@ -36,15 +36,15 @@ def best(call: Callable[[], Any], rounds: int = 5) -> tuple[float, Any]:
     return least, answer
 
 
-def wave(stones: int) -> Path:
+def wave(stones: int) -> Polyline:
     """Return a closed wavy curve of about so many pitches."""
     t = np.linspace(0, 2 * math.pi, 12 * stones, endpoint=False)
     radius = 1 + 0.18 * np.sin(5 * t) + 0.07 * np.sin(11 * t + 1)
-    curve = Path.of(np.column_stack((np.cos(t), np.sin(t))) * radius[:, None], closed=True)
-    return Path.of(curve.points[:-1] * (stones * PITCH / curve.length), closed=True)
+    curve = Polyline.of(np.column_stack((np.cos(t), np.sin(t))) * radius[:, None], closed=True)
+    return Polyline.of(curve.points[:-1] * (stones * PITCH / curve.length), closed=True)
 
 
-def plain(path: Path) -> np.ndarray:
+def plain(path: Polyline) -> np.ndarray:
     """Return what a user would write: equal steps of arc length."""
     line = shapely.linestrings(path.points)
     count = int(path.length / PITCH)
@@ -86,7 +86,7 @@ def outlines() -> None:
     print("\nletter  stones  corners     CV %  CV % but tips   min/max")
     for count in (60, 100, 200):
         for shape in letters("BSR&", 45.0):
-            ring = Path.of(shape.outline[0].points, closed=True)
+            ring = Polyline.of(shape.outline[0].points, closed=True)
             pitch = ring.length / (count * 1.03)
             row = lay_row(ring, pitch)
             found, plain = row.chords, np.ones(len(row.at), dtype=bool)
@@ -102,7 +102,7 @@ def outlines() -> None:
             )
 
 
-def random_path(rng: np.random.Generator) -> Path:
+def random_path(rng: np.random.Generator) -> Polyline:
     """Return a path of a hard kind: loops, cusps, doubled or zero-length sides, a noisy trace."""
     size = rng.choice([3.0, 12.0, 40.0])
     points = rng.uniform(-size, size, (int(rng.integers(2, 14)), 2))
@@ -122,7 +122,7 @@ def random_path(rng: np.random.Generator) -> Path:
         points = size * np.column_stack((np.cos(t), np.sin(t))) + rng.normal(0, 0.05, (200, 2))
     elif kind == 6:
         points = np.round(points)
-    return Path.of(points, bool(rng.random() < 0.4))
+    return Polyline.of(points, bool(rng.random() < 0.4))
 
 
 def spans(paths: int = 10_000) -> None:
@@ -158,7 +158,7 @@ def conflicts() -> None:
             )
             middle = rng.uniform(0, 100 * math.sqrt(rings), 2)
             curve = np.column_stack((np.cos(t), np.sin(t))) * radius[:, None] + middle
-            parts.append(lay_row(Path.of(curve, closed=True), PITCH).centres)
+            parts.append(lay_row(Polyline.of(curve, closed=True), PITCH).centres)
         centres = np.concatenate(parts)
         pairs, _ = pairs_nearer(centres, PITCH)
         seconds, (keep, proved) = best(lambda p=pairs, c=centres: most_kept(np.ones(len(c)), p), 1)

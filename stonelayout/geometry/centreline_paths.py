@@ -10,7 +10,7 @@ from shapely.geometry import Polygon
 from .bisection import edges, narrowed
 from .centreline import Branch
 from .points import Points
-from .polylines import Path
+from .polylines import Polyline
 
 #: Places a pitch at which a branch is looked at for room.
 _PLACES = 24
@@ -18,7 +18,7 @@ _PLACES = 24
 ROOM_SLACK_MM = 1e-6
 
 
-def brought_out(branch: Branch, polygon: Polygon, least: float) -> Path:
+def reaching_out(branch: Branch, polygon: Polygon, least: float) -> Polyline:
     """Return a branch whose free ends reach out to ``least`` mm from the outline."""
     points, radius = branch.points, branch.radius
     if branch.free[1]:
@@ -26,12 +26,12 @@ def brought_out(branch: Branch, polygon: Polygon, least: float) -> Path:
     if branch.free[0]:
         points = np.concatenate((_end(points[::-1], radius[::-1], polygon, least), points))
     closed = len(points) > 3 and not any(branch.free) and bool((points[0] == points[-1]).all())
-    return Path.of(points, closed)
+    return Polyline.of(points, closed)
 
 
 def _end(points: Points, radius: Points, polygon: Polygon, least: float) -> Points:
     """Return the point (1, 2) at which the last stone of a line stands, or none (0, 2)."""
-    line = Path.of(points)
+    line = Polyline.of(points)
     back = line.at([max(line.length - max(float(radius[-1]), least), 0.0)])[0]
     way = points[-1] - back
     size = float(np.hypot(*way))
@@ -53,7 +53,9 @@ def _end(points: Points, radius: Points, polygon: Polygon, least: float) -> Poin
     return np.asarray(points[-1] + low * way)[None, :]
 
 
-def cut(line: Path, polygon: Polygon, floor: float, pitch: float) -> list[tuple[Path, bool]]:
+def parts_with_room(
+    line: Polyline, polygon: Polygon, floor: float, pitch: float
+) -> list[tuple[Polyline, bool]]:
     """Cut a line where it comes nearer to the outline than ``floor``; tell which parts fit."""
     if line.length <= 0:
         return [(line, True)]

@@ -13,7 +13,7 @@ import numpy as np
 
 from .bisection import narrowed
 from .points import Points
-from .polylines import Path
+from .polylines import Polyline
 
 #: A chord this much under the pitch, relative, counts as the pitch: rounding, and no more.
 SHORT = 5e-10
@@ -39,7 +39,7 @@ _MOST_STEPS = 1_000_000
 NONE: tuple[Points, float] = (np.empty(0), math.nan)
 
 
-def equal_chords(path: Path, count: int, ratios: Points | None = None) -> tuple[Points, float]:
+def equal_chords(path: Polyline, count: int, ratios: Points | None = None) -> tuple[Points, float]:
     """Split an open path into ``count`` equal chords; returns places (count + 1,) and the chord.
 
     The ends of the path may coincide (a closed curve from a given start). ``ratios`` (count,)
@@ -88,7 +88,7 @@ def equal_chords(path: Path, count: int, ratios: Points | None = None) -> tuple[
     return NONE
 
 
-def split(path: Path, count: int, pitch: float) -> tuple[Points, float]:
+def split(path: Polyline, count: int, pitch: float) -> tuple[Points, float]:
     """Split an open path into ``count`` equal chords of at least ``pitch`` (else empty, nan)."""
     places, chord = equal_chords(path, count)
     if not len(places):
@@ -96,7 +96,7 @@ def split(path: Path, count: int, pitch: float) -> tuple[Points, float]:
     return (places, chord) if chord >= pitch * (1 - SHORT) else (np.empty(0), chord)
 
 
-def most_equal(path: Path, pitch: float) -> tuple[Points, float]:
+def most_equal(path: Polyline, pitch: float) -> tuple[Points, float]:
     """Split an open path into as many equal chords of at least ``pitch`` as it takes.
 
     Returns places and the chord; (empty, nan) when not even its ends are a pitch apart.
@@ -119,7 +119,7 @@ def most_equal(path: Path, pitch: float) -> tuple[Points, float]:
     return NONE
 
 
-def divide(path: Path, count: int, least: float) -> tuple[Points, float]:
+def divide(path: Polyline, count: int, least: float) -> tuple[Points, float]:
     """Split an open path into ``count`` equal chords of at least ``least`` mm.
 
     Steps along the path: the next place is where the path first leaves the circle of one chord
@@ -163,7 +163,7 @@ def _close(walker: _Walker, low: float, high: float, count: int) -> tuple[Points
 class _Walker:
     """Steps along one path, in plain floats: a numpy call for each step would cost more."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Polyline) -> None:
         self.path = path
         self.x = path.points[:, 0].tolist()
         self.y = path.points[:, 1].tolist()

@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from .bounds import kappa, proved_bound
 from .neighbours import nearest_distances
 from .points import Points
-from .polylines import Path
+from .polylines import Polyline
 from .regions import sides_of
 
 #: A neighbour counts for six-fold order within this many pitches.
@@ -166,7 +166,7 @@ def largest_empty(room: BaseGeometry, centres: Points, keep: Points | None = Non
     for line in shapely.get_parts(shapely.boundary(room)):
         coordinates = shapely.get_coordinates(line)
         rings = np.linspace(0, line.length, max(8, math.ceil(line.length / step)) + 1)
-        path = Path.of(coordinates)
+        path = Polyline.of(coordinates)
         far = _shares(np.concatenate((path.at(rings), coordinates)), centres, weights)
         top = rings[np.argsort(-far[: len(rings)], kind="stable")[:8]]
         fine = (top[:, None] + np.linspace(-1, 1, 81) * rings[1]).ravel() % line.length

@@ -15,7 +15,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from .points import Points
-from .polylines import Path
+from .polylines import Polyline
 
 #: Coordinates in a part's own frame are rounded to this many decimals of a mm, so that the last
 #: digits of a copy's position cannot change its fill.
@@ -73,7 +73,7 @@ def frame_of(polygon: Polygon) -> Frame:
     return Frame(origin, _own_turn(*_sides(points), origin))
 
 
-def frame_of_paths(paths: Sequence[Path]) -> Frame:
+def frame_of_paths(paths: Sequence[Polyline]) -> Frame:
     """Return the frame in which curves and their copies, turned or mirrored, look the same.
 
     Its origin is their common centroid, by length.

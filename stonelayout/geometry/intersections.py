@@ -11,7 +11,7 @@ from shapely import LineString
 
 from .bisection import edges
 from .points import Points
-from .polylines import Path
+from .polylines import Polyline
 
 #: Curves nearer than this, in mm, touch: twice the chord error of flattened artwork, and as much
 #: again for drawings that were rounded when saved.
@@ -33,11 +33,11 @@ class Contacts:
 
     places: list[list[float]] = field(default_factory=list)
     given: list[list[tuple[float, float]]] = field(default_factory=list)
-    crossings: int = 0
-    edges: int = 0
 
 
-def find_contacts(paths: Sequence[Path], pitch: float, corners_at: Sequence[Points]) -> Contacts:
+def find_contacts(
+    paths: Sequence[Polyline], pitch: float, corners_at: Sequence[Points]
+) -> Contacts:
     """Find the crossings, touching points and shared stretches of paths, each with its own too.
 
     ``corners_at`` holds the arc lengths of each path's corners: ends of shared stretches are
@@ -58,7 +58,7 @@ def find_contacts(paths: Sequence[Path], pitch: float, corners_at: Sequence[Poin
     return contacts
 
 
-def _crossings(paths: Sequence[Path], contacts: Contacts) -> None:
+def _crossings(paths: Sequence[Polyline], contacts: Contacts) -> None:
     """Add the points where sides of paths cross each other."""
     owner = np.concatenate([np.full(len(p.points) - 1, k) for k, p in enumerate(paths)])
     if not len(owner):
@@ -92,11 +92,10 @@ def _crossings(paths: Sequence[Path], contacts: Contacts) -> None:
                 continue
         contacts.places[one].append(sa)
         contacts.places[two].append(sb)
-        contacts.crossings += 1
 
 
 def _touching(
-    paths: Sequence[Path],
+    paths: Sequence[Polyline],
     lines: Sequence[LineString],
     pair: tuple[int, int],
     pitch: float,
@@ -109,7 +108,6 @@ def _touching(
         if s1 - s0 > SHARED * pitch:
             contacts.given[two].append((s0, s1))
             ends = [s0, s1] if s1 - s0 < paths[two].length * (1 - 1e-9) else []
-            contacts.edges += 1
         else:
             ends = [(s0 + s1) / 2]
             if any(s0 - TOUCH_MM <= s <= s1 + TOUCH_MM for s in contacts.places[two]):
@@ -130,7 +128,7 @@ def _snapped(s: float, corners_at: Points) -> float:
     return s
 
 
-def _near_stretches(path: Path, line: LineString, pitch: float) -> list[tuple[float, float]]:
+def _near_stretches(path: Polyline, line: LineString, pitch: float) -> list[tuple[float, float]]:
     """Return the stretches of a path that lie within TOUCH_MM of a line, ends refined."""
     count = max(8, int(path.length / (pitch / 16)))
     s = np.unique(np.concatenate((np.linspace(0, path.length, count), path.along)))
@@ -156,7 +154,7 @@ def _near_stretches(path: Path, line: LineString, pitch: float) -> list[tuple[fl
     return found
 
 
-def _thinned(path: Path, places: list[float], pitch: float) -> list[float]:
+def _thinned(path: Polyline, places: list[float], pitch: float) -> list[float]:
     """Merge places that are one into their mean."""
     if path.closed:
         places = [s % path.length for s in places]

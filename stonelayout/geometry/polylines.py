@@ -32,7 +32,7 @@ _CHUNK = 2_000_000
 
 
 @dataclass(frozen=True, eq=False)
-class Path:
+class Polyline:
     """A polyline in mm. ``points`` (m, 2), m >= 1; a closed one repeats its first point last.
 
     ``along`` (m,) is the arc length in mm at each vertex.
@@ -43,7 +43,7 @@ class Path:
     along: Points
 
     @classmethod
-    def of(cls, points: npt.ArrayLike, closed: bool = False) -> Path:
+    def of(cls, points: npt.ArrayLike, closed: bool = False) -> Polyline:
         """Make a path from vertices (m, 2), m >= 1; a closed one need not repeat its first."""
         table = np.asarray(points, dtype=np.float64).reshape(-1, 2)
         step = np.hypot(*np.diff(table, axis=0).T)
@@ -78,7 +78,7 @@ class Path:
         unit = step / (self.along[side + 1] - self.along[side])[:, None]
         return self.points[side] + unit * (inside - self.along[side])[:, None], unit
 
-    def between(self, start: float, stop: float) -> Path:
+    def between(self, start: float, stop: float) -> Polyline:
         """Return the part from arc length ``start`` to ``stop`` as an open path.
 
         On a closed path ``stop`` may be up to one length past ``start``, which is in [0, length).
@@ -90,25 +90,25 @@ class Path:
         first = int(np.searchsorted(along, start + SAME_MM, side="right"))
         last = int(np.searchsorted(along, stop - SAME_MM, side="left"))
         ends = self.at([start, stop])
-        return Path.of(np.concatenate((ends[:1], points[first:last], ends[1:])))
+        return Polyline.of(np.concatenate((ends[:1], points[first:last], ends[1:])))
 
-    def turned(self) -> Path:
+    def turned(self) -> Polyline:
         """Return the path run the other way."""
-        return Path.of(self.points[::-1], self.closed)
+        return Polyline.of(self.points[::-1], self.closed)
 
-    def from_place(self, s: float) -> Path:
+    def from_place(self, s: float) -> Polyline:
         """Return a closed path that starts at arc length s instead."""
         part = self.between(s % self.length, s % self.length + self.length)
-        return Path.of(part.points[:-1], closed=True)
+        return Polyline.of(part.points[:-1], closed=True)
 
 
-def lines_through(paths: Iterable[Path]) -> BaseGeometry:
+def lines_through(paths: Iterable[Polyline]) -> BaseGeometry:
     """Return curves as one geometry; those that are points are left out."""
     lines = [shapely.LineString(path.points) for path in paths if path.length > 0]
     return shapely.MultiLineString(lines)
 
 
-def turning(path: Path) -> tuple[Points, Points]:
+def turning(path: Polyline) -> tuple[Points, Points]:
     """Return arc lengths and signed turning angles (radians) of the vertices where it turns.
 
     The ends of an open path do not turn. A reversal counts as pi.
@@ -134,7 +134,7 @@ class Corners:
     turn: Points
 
 
-def corners(path: Path, window: float, degrees: float = CORNER_DEGREES) -> Corners:
+def corners(path: Polyline, window: float, degrees: float = CORNER_DEGREES) -> Corners:
     """Find corners: places where the path turns by ``degrees`` or more within the window.
 
     The turning of the vertices within ``window`` mm on each side is summed with the weights
@@ -181,7 +181,7 @@ def corners(path: Path, window: float, degrees: float = CORNER_DEGREES) -> Corne
     return Corners(table[:, 0], table[:, 1])
 
 
-def _bend(path: Path, s: float, window: float) -> float:
+def _bend(path: Polyline, s: float, window: float) -> float:
     """Return the angle in radians between the chords of a window before and after s.
 
     Tight little loops of a noisy outline turn by whole rounds; their chords do not.

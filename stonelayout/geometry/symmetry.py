@@ -15,7 +15,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from .points import Points
-from .polylines import Path, lines_through
+from .polylines import Polyline, lines_through
 from .regions import sample_outline
 
 #: A part counts as mirror-symmetric when its mirror image misses it by less than this share of
@@ -55,7 +55,7 @@ def mirrored(shape: BaseGeometry, axis: int) -> BaseGeometry:
 
 
 def curves_alike(
-    one: Sequence[Path], two: Sequence[Path], axis: int, level: float, within: float
+    one: Sequence[Polyline], two: Sequence[Polyline], axis: int, level: float, within: float
 ) -> bool:
     """Tell whether the images of curves about x (axis 0) or y (1) = ``level`` lie on others.
 
@@ -71,11 +71,11 @@ def curves_alike(
     return True
 
 
-def with_its_image(half: Path, axis: int, level: float) -> Path:
+def with_its_image(half: Polyline, axis: int, level: float) -> Polyline:
     """Return the closed curve of a half, whose ends are put onto the axis, and its mirror image."""
     one = half.points.copy()
     one[[0, -1], axis] = level
-    return Path.of(np.concatenate((one, image(one[-2:0:-1], axis, level))), closed=True)
+    return Polyline.of(np.concatenate((one, image(one[-2:0:-1], axis, level))), closed=True)
 
 
 def axes_of_symmetry(outline: BaseGeometry, pitch: float) -> tuple[bool, bool]:

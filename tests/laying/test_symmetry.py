@@ -8,13 +8,13 @@ import shapely
 import shapely.affinity
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from one_shape import lay_edge, lay_spine
 from shapely.geometry import LineString, Polygon, box
 
 from stonelayout.laying.common.ask import Ask, Obstacles, Spec
-from stonelayout.laying.rows.edge import edge_tracks, lay_edge
+from stonelayout.laying.rows.edge import edge_tracks
 from stonelayout.laying.rows.row_junctions import lay_rows_together
 from stonelayout.laying.rows.row_symmetry import _COST
-from stonelayout.laying.rows.spine import lay_spine
 from stonelayout.model.artwork import Line, rings
 
 SHIFT = np.array([3.3, -1.7])

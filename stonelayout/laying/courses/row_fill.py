@@ -9,7 +9,7 @@ import numpy as np
 
 from stonelayout.geometry.equal_chords import SHORT, most_equal, split
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polylines import Path
+from stonelayout.geometry.polylines import Polyline
 
 from .occupancy import Standing
 
@@ -38,7 +38,7 @@ class Piece:
     aside: tuple[bool, bool] = (False, False)
 
 
-def free_pieces(standing: Standing, path: Path) -> list[Piece]:
+def free_pieces(standing: Standing, path: Polyline) -> list[Piece]:
     """Return the stretches of a path where stones could stand, the longest first."""
     if path.length <= 0:
         return []
@@ -83,7 +83,7 @@ def free_pieces(standing: Standing, path: Path) -> list[Piece]:
 
 
 def _end(
-    standing: Standing, path: Path, free: float, blocked: float, who: int, by_stone: bool
+    standing: Standing, path: Polyline, free: float, blocked: float, who: int, by_stone: bool
 ) -> tuple[float, Points | None]:
     """Find where between a free and a blocked place a row may start; and the stone, if captured."""
     if not by_stone:
@@ -106,7 +106,7 @@ def _end(
     return free, None
 
 
-def _leaving(path: Path, place: Points, least: float, free: float, blocked: float) -> float:
+def _leaving(path: Polyline, place: Points, least: float, free: float, blocked: float) -> float:
     """Return where the path, from a free place on, enters the circle of ``least`` about a place."""
     low, high = sorted((free, blocked))
     base = 0.0
@@ -129,7 +129,7 @@ def _leaving(path: Path, place: Points, least: float, free: float, blocked: floa
     return float(s[k - 1] + share * (s[k] - s[k - 1]))
 
 
-def piece_stones(path: Path, piece: Piece, pitch: float) -> Points:
+def piece_stones(path: Polyline, piece: Piece, pitch: float) -> Points:
     """Return new stones on a piece: as many equal chords of ``pitch`` mm or more as fit.
 
     Where stones beside the row hold it up, what the chords exceed the pitch is shared with them.
@@ -140,7 +140,7 @@ def piece_stones(path: Path, piece: Piece, pitch: float) -> Points:
         line = np.concatenate((piece.first[None], line))
     if piece.last is not None:
         line = np.concatenate((line, piece.last[None]))
-    chain = Path.of(line)
+    chain = Polyline.of(line)
     least = pitch * (1 + SHORT)
     places, chord = most_equal(chain, least)
     if len(places) and any(piece.aside):
@@ -172,7 +172,7 @@ def lay_line(
     ``pitch`` in mm, where stones of the row shall stand further apart than the least pitch.
     """
     pitch = standing.pitch if pitch is None else pitch
-    path = Path.of(line, closed)
+    path = Polyline.of(line, closed)
     if len(path.points) < 2:
         return 0
     total = 0
@@ -191,7 +191,7 @@ def lay_line(
     return total
 
 
-def _stretches_on_axes(standing: Standing, path: Path) -> list[Points]:
+def _stretches_on_axes(standing: Standing, path: Polyline) -> list[Points]:
     """Return the stretches of a row, not the whole, that run along an axis of symmetry."""
     found: list[Points] = []
     if not standing.mirrors:
@@ -208,9 +208,9 @@ def _stretches_on_axes(standing: Standing, path: Path) -> list[Points]:
     return found
 
 
-def _ring_stones(standing: Standing, path: Path) -> Points:
+def _ring_stones(standing: Standing, path: Polyline) -> Points:
     """Return stones all round a closed path, from its start, symmetric where the part is."""
-    chain = Path.of(path.points)  # its ends coincide
+    chain = Polyline.of(path.points)  # its ends coincide
     places, _ = most_equal(chain, standing.pitch * (1 + SHORT))
     count = len(places) - 1
     order = max(len(standing.mirrors.lines), 1)
@@ -221,12 +221,12 @@ def _ring_stones(standing: Standing, path: Path) -> Points:
     return chain.at(places[:-1])
 
 
-def _along_axis(standing: Standing, path: Path, piece: Piece, normal: Points) -> bool:
+def _along_axis(standing: Standing, path: Polyline, piece: Piece, normal: Points) -> bool:
     points = path.at(np.linspace(piece.start, piece.stop, 9))
     return bool((np.abs(points @ normal) < 0.1 * standing.pitch).all())
 
 
-def _apart_from_images(standing: Standing, path: Path, piece: Piece) -> list[Piece]:
+def _apart_from_images(standing: Standing, path: Polyline, piece: Piece) -> list[Piece]:
     """Cut a piece where its own mirror image would be too near, unless it is that image."""
     pieces = [piece]
     for normal in standing.mirrors.lines:

@@ -10,43 +10,33 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.findings import Finding
-from stonelayout.geometry.polylines import Path
-from stonelayout.laying.common.ask import Ask, Laid
+from stonelayout.geometry.polylines import Polyline
+from stonelayout.laying.common.ask import Ask
 from stonelayout.laying.rows.narrow.narrow_rows import rows_with_arms, too_narrow
 from stonelayout.laying.rows.sizes.size_by_width import sized_rows
 from stonelayout.laying.rows.sizes.stroke_widths import line_tracks, on_line, size_of_stroke
 from stonelayout.laying.rows.tracks.facing_rows import has_room
 from stonelayout.laying.rows.tracks.row_curves import beside, offset_rings, own_start
-from stonelayout.laying.rows.tracks.size_runs import Gauge, Track
+from stonelayout.laying.rows.tracks.size_runs import SizeRuns, Track
 from stonelayout.model.artwork import Line
-
-
-def lay_edge(ask: Ask) -> Laid:
-    """Lay rows along the outline of one shape.
-
-    Options: ``where`` (auto, on, inside, outside), ``rows``, ``margin``, ``corners`` (pinned or
-    free). By default the row stands on a drawn line itself, and inside a filled shape by half a
-    stone and the margin. With several sizes each stretch gets the largest that leaves the row
-    opposite its room (a line: the largest that fits its stroke); several rows change their
-    sizes together, as the one farthest in has room. See ``lay_rows_together`` for
-    what happens where rows meet.
-    """
-    from .row_junctions import lay_rows_together
-
-    return lay_rows_together([ask], edge_tracks)[0]
 
 
 def edge_tracks(ask: Ask, beside: Sequence[Line] = ()) -> tuple[list[Track], list[Finding]]:
     """Return the curves that the rows of one shape run on, the outermost first, with sizes.
 
-    ``beside`` are drawn lines of other shapes of the same rule.
+    Options: ``where`` (auto, on, inside, outside), ``rows``, ``margin``, ``corners`` (pinned or
+    free). By default the row is on a drawn line itself, and inside a filled shape by half a
+    stone and the margin. With several sizes each stretch gets the largest that leaves the row
+    opposite its room (a line: the largest that fits its stroke); several rows change their
+    sizes together, as the one farthest in has room. ``beside`` are drawn lines of other shapes of
+    the same rule.
     """
     rows = int(ask.options.get("rows", 1))
     margin = float(ask.options.get("margin", 0.0))
     where = str(ask.options.get("where", "auto"))
     if on_line(ask):
         return _on_lines(ask, rows, margin, beside), []
-    drawn = [Path.of(line.points, line.closed) for line in ask.lines]
+    drawn = [Polyline.of(line.points, line.closed) for line in ask.lines]
     region = ask.region if ask.region is not None else _enclosed(drawn)
     open_lines = [] if ask.region is not None else [path for path in drawn if not path.closed]
     sign, aside = {"on": (-1.0, 0.0), "outside": (1.0, 1.0)}.get(where, (-1.0, 1.0))
@@ -61,7 +51,7 @@ def edge_tracks(ask: Ask, beside: Sequence[Line] = ()) -> tuple[list[Track], lis
             )
         )
     tracks = [Track(path) for path in open_lines]
-    curves: list[list[list[Path]]] = []
+    curves: list[list[list[Polyline]]] = []
     shifts = [
         [sign * (aside * (size.diameter / 2 + margin) + row * size.pitch) for size in ask.sizes]
         for row in range(rows)
@@ -100,9 +90,9 @@ def _on_lines(ask: Ask, rows: int, margin: float, beside: Sequence[Line]) -> lis
     if rows == 1:
         return line_tracks(ask, needs, beside)
     pitches = np.array([size.pitch for size in ask.sizes])
-    paths = [Path.of(line.points, line.closed) for line in ask.lines]
+    paths = [Polyline.of(line.points, line.closed) for line in ask.lines]
 
-    def curves(path: Path, size: int, row: int) -> list[Path]:
+    def curves(path: Polyline, size: int, row: int) -> list[Polyline]:
         return _beside(path, (row - (rows - 1) / 2) * float(pitches[size]))
 
     roomy = (
@@ -121,7 +111,7 @@ def _on_lines(ask: Ask, rows: int, margin: float, beside: Sequence[Line]) -> lis
     if len(pitches) == 1:
         return [Track(part) for _, part in found]
     return [
-        Track(path, Gauge(np.zeros(1), np.array([size], dtype=np.intp), path.length, pitches))
+        Track(path, SizeRuns(np.zeros(1), np.array([size], dtype=np.intp), path.length, pitches))
         for size, path in ((size, own_start(part)) for size, part in found)
     ]
 
@@ -158,7 +148,7 @@ def _bare(ask: Ask, region: BaseGeometry, floor: float) -> list[Finding]:
     ]
 
 
-def _enclosed(drawn: list[Path]) -> BaseGeometry:
+def _enclosed(drawn: list[Polyline]) -> BaseGeometry:
     """Return the region inside closed lines, by the even-odd rule."""
     region: BaseGeometry = Polygon()
     for path in drawn:
@@ -167,7 +157,7 @@ def _enclosed(drawn: list[Path]) -> BaseGeometry:
     return region
 
 
-def _beside(path: Path, step: float) -> list[Path]:
+def _beside(path: Polyline, step: float) -> list[Polyline]:
     if not path.closed:
         return beside(path, step)
     return offset_rings(_enclosed([path]), -step)

@@ -15,15 +15,17 @@ from stonelayout.geometry.bisection import narrowed
 from stonelayout.geometry.equal_chords import most_equal
 from stonelayout.geometry.intersections import TOUCH_MM
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polylines import Path
+from stonelayout.geometry.polylines import Polyline
 
-from .row_state import RowAtWork, Stands
+from .row_state import FrameObstacles, RowState
 
 #: Places at which a stone that slides is looked at before the last one free is refined.
 _SLIDES = 50
 
 
-def space_anew(line: RowAtWork, lines: list[RowAtWork], stands: Stands, pitches: Points) -> None:
+def respace(
+    line: RowState, lines: list[RowState], obstacles: FrameObstacles, pitches: Points
+) -> None:
     """Bring the stones beside each gap as near as they may come, and even out the stretches."""
     if not line.ragged or len(line.at) < 2:
         return
@@ -48,14 +50,14 @@ def space_anew(line: RowAtWork, lines: list[RowAtWork], stands: Stands, pitches:
         pitch = float(pitches[line.size[[here, there]]].mean())
         room = float(after[k] - line.at[k]) - pitch
         half = [
-            _slide(line, here, room / 2, lines, stands, pitches),
-            _slide(line, there, -room / 2, lines, stands, pitches),
+            _slide(line, here, room / 2, lines, obstacles, pitches),
+            _slide(line, there, -room / 2, lines, obstacles, pitches),
         ]
         moves = half
         if line.pinned[here] or line.pinned[there]:
             full = [
-                _slide(line, here, room, lines, stands, pitches),
-                _slide(line, there, -room, lines, stands, pitches),
+                _slide(line, here, room, lines, obstacles, pitches),
+                _slide(line, there, -room, lines, obstacles, pitches),
             ]
             if _makes_room(line, here, there, full, anchored, pitches):
                 moves = full
@@ -67,7 +69,7 @@ def space_anew(line: RowAtWork, lines: list[RowAtWork], stands: Stands, pitches:
 
 
 def _makes_room(
-    line: RowAtWork,
+    line: RowState,
     here: int,
     there: int,
     moves: list[float],
@@ -92,7 +94,7 @@ def _makes_room(
     return False
 
 
-def _is_given(line: RowAtWork, s: float) -> bool:
+def _is_given(line: RowState, s: float) -> bool:
     s = s % line.path.length if line.path.closed else s
     return any(
         a < s < b or (line.path.closed and a < s + line.path.length < b) for a, b in line.given
@@ -100,7 +102,12 @@ def _is_given(line: RowAtWork, s: float) -> bool:
 
 
 def _slide(
-    line: RowAtWork, k: int, room: float, lines: list[RowAtWork], stands: Stands, pitches: Points
+    line: RowState,
+    k: int,
+    room: float,
+    lines: list[RowState],
+    obstacles: FrameObstacles,
+    pitches: Points,
 ) -> float:
     """Return how far stone k can move along its row, at most ``room``, and stay clear."""
     pitch = float(pitches.max())
@@ -111,7 +118,7 @@ def _slide(
     steps = np.linspace(0.0, reach, _SLIDES)
     spots = line.path.at(start + steps)
     near = (TOUCH_MM, 3 * pitch)
-    clear = _clear_about(line, int(line.size[k]), spots[0], near, lines, stands, pitches)
+    clear = _clear_about(line, int(line.size[k]), spots[0], near, lines, obstacles, pitches)
     free = clear(spots[1:])
     if free.all():
         return float(reach)
@@ -121,12 +128,12 @@ def _slide(
 
 
 def _clear_about(
-    line: RowAtWork,
+    line: RowState,
     size: int,
     spot: Points,
     near: tuple[float, float],
-    lines: list[RowAtWork],
-    stands: Stands,
+    lines: list[RowState],
+    obstacles: FrameObstacles,
     pitches: Points,
 ) -> Callable[[Points], npt.NDArray[np.bool_]]:
     """Return what tells which points (n, 2) near a spot have room for a stone of a size.
@@ -144,12 +151,14 @@ def _clear_about(
     def clear(points: Points) -> npt.NDArray[np.bool_]:
         apart = np.hypot(*(points[:, None, :] - others[None, :, :]).transpose(2, 0, 1))
         sizes = np.full(len(points), size, dtype=np.intp)
-        return np.asarray((apart >= least).all(axis=1)) & stands.clear(line.ask, points, sizes)
+        return np.asarray((apart >= least).all(axis=1)) & obstacles.clear(line.ask, points, sizes)
 
     return clear
 
 
-def fill_gaps(line: RowAtWork, lines: list[RowAtWork], stands: Stands, pitches: Points) -> None:
+def fill_gaps(
+    line: RowState, lines: list[RowState], obstacles: FrameObstacles, pitches: Points
+) -> None:
     """Put stones into gaps of a row that have room for them after all, as evenly as they may."""
     count, length = len(line.at), line.path.length
     if not line.lost or (not count and len(pitches) > 1):
@@ -172,12 +181,12 @@ def fill_gaps(line: RowAtWork, lines: list[RowAtWork], stands: Stands, pitches: 
             continue
         middle = line.path.at([(start + stop) / 2])[0]
         near = (-1.0, stop - start + 2 * float(pitches.max()))
-        clear = _clear_about(line, kept[0], middle, near, lines, stands, pitches)
+        clear = _clear_about(line, kept[0], middle, near, lines, obstacles, pitches)
         gap = Gap(line.path, pitch, clear)
         _insert(line, gap.places(start, stop, one is not None, two is not None), kept[0])
 
 
-def _insert(line: RowAtWork, at: list[float], size: int) -> None:
+def _insert(line: RowState, at: list[float], size: int) -> None:
     """Put stones of a size at arc lengths."""
     fresh = np.array(at) % line.path.length if line.path.closed else np.array(at)
     order = np.argsort(np.append(line.at, fresh), kind="stable")
@@ -191,7 +200,7 @@ def _insert(line: RowAtWork, at: list[float], size: int) -> None:
 class Gap:
     """A gap of a row: ``clear`` tells which points keep their distance from all that stands."""
 
-    path: Path
+    path: Polyline
     pitch: float
     clear: Callable[[Points], npt.NDArray[np.bool_]]
 
@@ -236,7 +245,7 @@ class Gap:
 
 
 def _even_out(
-    line: RowAtWork, at: Points, anchored: npt.NDArray[np.bool_], gaps: set[int], pitches: Points
+    line: RowState, at: Points, anchored: npt.NDArray[np.bool_], gaps: set[int], pitches: Points
 ) -> None:
     """Space the stones between anchored ones anew, as many as fit; gaps stay open."""
     count = len(at)

@@ -12,6 +12,9 @@ from stonelayout.laying.common.ask import Ask, Laid, Obstacles
 from stonelayout.laying.common.part_fill import Part
 from stonelayout.laying.common.tolerances import EXACT_MM
 
+from .row_junctions import lay_rows_together
+from .spine import spine_tracks
+
 
 def middle_row(ask: Ask, polygon: Polygon, alone: Part, obstacles: Obstacles) -> Laid | None:
     """Return a row along the middle of a part that is as wide as a stone, None for another part."""
@@ -23,8 +26,7 @@ def middle_row(ask: Ask, polygon: Polygon, alone: Part, obstacles: Obstacles) ->
     wide = inset(polygon, alone.sizes[0].diameter / 2 + margin - EXACT_MM)
     if open_length > wide.length / 2:
         return None
-    from stonelayout.laying.rows.spine import lay_spine
-
     options = {"overhang": EXACT_MM, "margin": margin}
-    row = lay_spine(dataclasses.replace(ask, region=polygon, options=options, obstacles=obstacles))
+    alone_ask = dataclasses.replace(ask, region=polygon, options=options, obstacles=obstacles)
+    row = lay_rows_together([alone_ask], spine_tracks)[0]
     return dataclasses.replace(row, findings=()) if len(row.centres) else None

@@ -16,12 +16,12 @@ from stonelayout.geometry.independent_set import most_kept
 from stonelayout.geometry.intersections import SNAP_MM, TOUCH_MM, Contacts, find_contacts
 from stonelayout.geometry.neighbours import ROUNDING, pairs_nearer
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polylines import Corners, Path
+from stonelayout.geometry.polylines import Corners, Polyline
 from stonelayout.laying.common.ask import Ask, Laid
 from stonelayout.laying.rows.narrow.narrow_tips import in_single_file
 from stonelayout.laying.rows.sizes.junction_sizes import (
     agreed_sizes,
-    stub_gauge,
+    stub_size_runs,
     without_lone_sizes,
 )
 from stonelayout.laying.rows.sizes.stroke_widths import lines_beside, without_guides
@@ -31,13 +31,13 @@ from stonelayout.laying.rows.tracks.row_curves import (
     drawn_paths,
     own_start,
 )
-from stonelayout.laying.rows.tracks.row_span import Span
+from stonelayout.laying.rows.tracks.row_span import RowSpan
 from stonelayout.laying.rows.tracks.size_runs import Track
 from stonelayout.model.artwork import Line
 
-from .gap_closing import fill_gaps, space_anew
-from .row_state import RowAtWork, Stands
-from .row_symmetry import Stones, mirrored_stones
+from .gap_closing import fill_gaps, respace
+from .row_state import FrameObstacles, RowState
+from .row_symmetry import RowStones, mirrored_stones
 
 #: Rows of a shape with more spans than this are spaced each by itself.
 _MOST_SPANS = 60
@@ -72,31 +72,31 @@ def lay_rows_together(asks: Sequence[Ask], tracks_of: TracksOf) -> list[Laid]:
     inward, notes = without_guides([ask_inward(ask, frame) for ask in asks])
     made = [tracks_of(ask, near) for ask, near in zip(inward, lines_beside(inward), strict=True)]
     tracks = [
-        track if track.gauge else Track(own_start(track.path), depth=track.depth)
+        track if track.size_runs else Track(own_start(track.path), depth=track.depth)
         for found, _ in made
         for track in found
     ]
     owners = [k for k, (found, _) in enumerate(made) for _ in found]
     lines = _first_rows(tracks, owners, inward, pitches)
-    stands = Stands.of(asks, frame)
+    obstacles = FrameObstacles.of(asks, frame)
     for turn in range(_ROUNDS):
-        removed = _remove(lines, stands, pitches)
+        removed = _remove(lines, obstacles, pitches)
         if not removed or turn == _ROUNDS - 1:
             break
         for line in lines:
-            space_anew(line, lines, stands, pitches)
+            respace(line, lines, obstacles, pitches)
     for line in lines:
         line.size = without_lone_sizes(line.size, line.path.closed)
     for line in lines:
-        fill_gaps(line, lines, stands, pitches)
-    answers = _answers(inward, made, lines, stands, frame, pitches)
+        fill_gaps(line, lines, obstacles, pitches)
+    answers = _answers(inward, made, lines, obstacles, frame, pitches)
     answers[0] = replace(answers[0], findings=(*answers[0].findings, *notes))
     return answers
 
 
 def _first_rows(
     tracks: list[Track], owners: list[int], asks: Sequence[Ask], pitches: Points
-) -> list[RowAtWork]:
+) -> list[RowState]:
     pitch = float(pitches[0])
     paths = [track.path for track in tracks]
     none = Corners(np.empty(0), np.empty(0))
@@ -116,7 +116,7 @@ def _first_rows(
             pitch,
             bends=bends[k],
             shared=contacts.places[k],
-            gauge=stub_gauge(tracks[k].gauge, agreed[k]),
+            size_runs=stub_size_runs(tracks[k].size_runs, agreed[k]),
             shared_sizes=agreed[k],
             beside=beside[k],
         )
@@ -129,7 +129,7 @@ def _first_rows(
             row, given, lost = in_single_file(row, pitches, region)
             keep = np.ones(len(row.at), dtype=np.bool_)
         at, pinned, size = row.at[keep], row.pinned[keep], row.size[keep]
-        line = RowAtWork(owners[k], row.path, at, pinned, size, given, lost, depth=tracks[k].depth)
+        line = RowState(owners[k], row.path, at, pinned, size, given, lost, depth=tracks[k].depth)
         lines.append(line)
     return lines
 
@@ -141,7 +141,7 @@ def _spans_beside(
     bends: list[Corners],
     contacts: Contacts,
     pitch: float,
-) -> list[list[Span]]:
+) -> list[list[RowSpan]]:
     """Return for each ring the spans of the other rings of the same row of a filled shape.
 
     None where a shape's rows have too many spans in all, or sizes of their own; none for arms and
@@ -150,9 +150,9 @@ def _spans_beside(
     groups: dict[tuple[int, int], list[int]] = {}
     for k, track in enumerate(tracks):
         filled = asks[owners[k]].region is not None
-        if filled and track.path.closed and track.gauge is None:
+        if filled and track.path.closed and track.size_runs is None:
             groups.setdefault((owners[k], track.depth // 2), []).append(k)
-    found: list[list[Span]] = [[] for _ in tracks]
+    found: list[list[RowSpan]] = [[] for _ in tracks]
     for group in groups.values():
         if len(group) < 2 or sum(len(bends[k].at) + 1 for k in group) > _MOST_SPANS:
             continue
@@ -162,7 +162,7 @@ def _spans_beside(
     return found
 
 
-def _within(at: Points, start: float, stop: float, path: Path) -> npt.NDArray[np.bool_]:
+def _within(at: Points, start: float, stop: float, path: Polyline) -> npt.NDArray[np.bool_]:
     """Tell which places lie in a given stretch, its ends left out unless it is the whole path."""
     if stop - start >= path.length * (1 - 1e-9):
         return np.ones(len(at), dtype=np.bool_)
@@ -173,14 +173,14 @@ def _within(at: Points, start: float, stop: float, path: Path) -> npt.NDArray[np
     return np.asarray(inside)
 
 
-def _remove(lines: list[RowAtWork], stands: Stands, pitches: Points) -> int:
+def _remove(lines: list[RowState], obstacles: FrameObstacles, pitches: Points) -> int:
     """Remove the fewest stones that are too near to each other or to obstacles; return how many.
 
     Stones of several rows on one place count as one stone, which each of them keeps or loses.
     """
     removed = 0
     for line in lines:
-        removed += _drop(line, ~stands.clear(line.ask, line.centres, line.size))
+        removed += _drop(line, ~obstacles.clear(line.ask, line.centres, line.size))
     centres, owner, node = _nodes(lines)
     if not len(centres):
         return removed
@@ -200,7 +200,7 @@ def _remove(lines: list[RowAtWork], stands: Stands, pitches: Points) -> int:
     return removed
 
 
-def _drop(line: RowAtWork, gone: npt.NDArray[np.bool_]) -> int:
+def _drop(line: RowState, gone: npt.NDArray[np.bool_]) -> int:
     line.lost.extend(line.at[gone].tolist())
     line.ragged |= bool(gone.any())
     line.at, line.pinned, line.size = line.at[~gone], line.pinned[~gone], line.size[~gone]
@@ -208,7 +208,7 @@ def _drop(line: RowAtWork, gone: npt.NDArray[np.bool_]) -> int:
 
 
 def _nodes(
-    lines: Sequence[RowAtWork],
+    lines: Sequence[RowState],
 ) -> tuple[Points, npt.NDArray[np.intp], npt.NDArray[np.intp]]:
     """Return all stones' centres (n, 2), their row, and the first stone on the same place."""
     from scipy.sparse import coo_array
@@ -225,7 +225,7 @@ def _nodes(
     return centres, owner, first[label]
 
 
-def _of_each(lines: Sequence[RowAtWork], values: npt.NDArray[Any]) -> list[npt.NDArray[Any]]:
+def _of_each(lines: Sequence[RowState], values: npt.NDArray[Any]) -> list[npt.NDArray[Any]]:
     """Cut values of all stones (n,) into those of each row."""
     ends = np.cumsum([0, *(len(line.at) for line in lines)]).tolist()
     return [values[a:b] for a, b in itertools.pairwise(ends)]
@@ -234,8 +234,8 @@ def _of_each(lines: Sequence[RowAtWork], values: npt.NDArray[Any]) -> list[npt.N
 def _answers(
     asks: Sequence[Ask],
     made: Sequence[tuple[list[Track], list[Finding]]],
-    lines: Sequence[RowAtWork],
-    stands: Stands,
+    lines: Sequence[RowState],
+    obstacles: FrameObstacles,
     frame: Frame,
     pitches: Points,
 ) -> list[Laid]:
@@ -243,11 +243,11 @@ def _answers(
     show = node == np.arange(len(node))
     of_row = np.array([line.ask for line in lines], dtype=np.intp)
     size = np.concatenate([np.empty(0, dtype=np.intp), *(line.size for line in lines)])
-    stones = Stones(centres, size, of_row[row], row).only(show)
+    stones = RowStones(centres, size, of_row[row], row).only(show)
 
-    def clear(found: Stones) -> bool:
+    def clear(found: RowStones) -> bool:
         return all(
-            stands.clear(k, found.centres[found.ask == k], found.size[found.ask == k]).all()
+            obstacles.clear(k, found.centres[found.ask == k], found.size[found.ask == k]).all()
             for k in range(len(asks))
         )
 

@@ -12,20 +12,20 @@ import numpy.typing as npt
 from stonelayout.geometry.frames import Frame
 from stonelayout.geometry.neighbours import clear_of
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polylines import Path
+from stonelayout.geometry.polylines import Polyline
 from stonelayout.laying.common.ask import Ask
 from stonelayout.laying.rows.tracks.size_runs import Sizes
 
 
 @dataclass
-class RowAtWork:
+class RowState:
     """A row at work: its path and stones; ``lost`` are the arc lengths of stones removed, of which
     ``refilled`` came back elsewhere, and ``given`` the stretches that another row lays; ``depth``
     is its track's.
     """
 
     ask: int
-    path: Path
+    path: Polyline
     at: Points
     pinned: npt.NDArray[np.bool_]
     size: Sizes
@@ -54,14 +54,14 @@ class RowAtWork:
 
 
 @dataclass(frozen=True, eq=False)
-class Stands:
+class FrameObstacles:
     """Obstacles of each ask in the frame: centres and least distances."""
 
     centres: list[Points]
     distance: list[Points]
 
     @classmethod
-    def of(cls, asks: Sequence[Ask], frame: Frame) -> Stands:
+    def of(cls, asks: Sequence[Ask], frame: Frame) -> FrameObstacles:
         """Carry the obstacles of asks into their frame."""
         centres, distance = [], []
         for ask in asks:

@@ -12,11 +12,11 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.neighbours import ROUNDING, pairs_nearer
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polylines import Path, lines_through
+from stonelayout.geometry.polylines import Polyline, lines_through
 from stonelayout.geometry.symmetry import NEARLY_MM, SAME_PLACE_MM, curves_alike, image
 from stonelayout.laying.rows.tracks.size_runs import Sizes
 
-from .row_state import RowAtWork
+from .row_state import RowState
 
 #: A stone too near to its own image is put on the axis if that lies on a row, or misses one by
 #: no more than this share of its pitch.
@@ -33,7 +33,7 @@ Numbers = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True, eq=False)
-class Stones:
+class RowStones:
     """Stones of several asks: ``centres`` (n, 2) in mm, ``size`` (n,), ``ask`` (n,) and the
     number of the ``row`` (n,) that each stands in, -1 where another's mirror image was laid.
     """
@@ -46,14 +46,14 @@ class Stones:
     def __len__(self) -> int:
         return len(self.centres)
 
-    def only(self, which: Flags) -> Stones:
+    def only(self, which: Flags) -> RowStones:
         """Return some of the stones."""
-        return Stones(self.centres[which], self.size[which], self.ask[which], self.row[which])
+        return RowStones(self.centres[which], self.size[which], self.ask[which], self.row[which])
 
-    def and_(self, *others: Stones) -> Stones:
+    def and_(self, *others: RowStones) -> RowStones:
         """Return these stones and others."""
         all_ = (self, *others)
-        return Stones(
+        return RowStones(
             np.concatenate([stones.centres for stones in all_]),
             np.concatenate([stones.size for stones in all_]),
             np.concatenate([stones.ask for stones in all_]),
@@ -73,7 +73,7 @@ class _Axis:
         """Return mirrored points (n, 2)."""
         return image(points, self.axis, self.level)
 
-    def are_images(self, one: Sequence[Path], two: Sequence[Path]) -> bool:
+    def are_images(self, one: Sequence[Polyline], two: Sequence[Polyline]) -> bool:
         """Tell whether curves are, to the eye, the mirror images of others."""
         return curves_alike(one, two, self.axis, self.level, NEARLY_MM)
 
@@ -85,12 +85,12 @@ class _Axis:
 
 
 def mirrored_stones(
-    stones: Stones,
-    drawn: Sequence[Sequence[Path]],
-    rows: Sequence[RowAtWork],
+    stones: RowStones,
+    drawn: Sequence[Sequence[Polyline]],
+    rows: Sequence[RowState],
     pitches: Points,
-    clear: Callable[[Stones], bool],
-) -> Stones:
+    clear: Callable[[RowStones], bool],
+) -> RowStones:
     """Return stones made symmetric about the upright and level axes of what was ``drawn``.
 
     First those of all asks together, then those of each. Where a side has its mirror image laid
@@ -117,7 +117,7 @@ def mirrored_stones(
     return stones
 
 
-def _meeting(stones: Stones, pitches: Points) -> set[int]:
+def _meeting(stones: RowStones, pitches: Points) -> set[int]:
     """Return the asks with stones near those of others."""
     pairs, _ = pairs_nearer(stones.centres, _MEETS * float(pitches.max()))
     asks = stones.ask[pairs]
@@ -125,7 +125,7 @@ def _meeting(stones: Stones, pitches: Points) -> set[int]:
 
 
 def _axis(
-    paths: list[Path], axis: int, group: list[int], drawn: Sequence[Sequence[Path]]
+    paths: list[Polyline], axis: int, group: list[int], drawn: Sequence[Sequence[Polyline]]
 ) -> _Axis | None:
     """Return the axis of symmetry of a group through the middle of its curves, by length."""
     from scipy.spatial import KDTree
@@ -148,7 +148,7 @@ def _axis(
     return about
 
 
-def _box(paths: Sequence[Path]) -> Points:
+def _box(paths: Sequence[Polyline]) -> Points:
     """Return the box (4,) about curves: least and greatest x and y; nan without any."""
     if not paths:
         return np.full(4, np.nan)
@@ -157,8 +157,8 @@ def _box(paths: Sequence[Path]) -> Points:
 
 
 def _mirrored(
-    stones: Stones, about: _Axis, rows: Sequence[RowAtWork], pitches: Points
-) -> Stones | None:
+    stones: RowStones, about: _Axis, rows: Sequence[RowState], pitches: Points
+) -> RowStones | None:
     """Return the stones with one side of an axis laid on both, or None where that is worse."""
     whole = [
         k
@@ -186,17 +186,22 @@ def _mirrored(
 
 
 def _one_side(
-    moving: Stones, rest: Stones, side: float, about: _Axis, lines: BaseGeometry, pitches: Points
-) -> Stones:
+    moving: RowStones,
+    rest: RowStones,
+    side: float,
+    about: _Axis,
+    lines: BaseGeometry,
+    pitches: Points,
+) -> RowStones:
     """Return all stones with those on one side of the axis laid on both."""
     away = side * (moving.centres[:, about.axis] - about.level)
     on = moving.only(np.abs(away) <= SAME_PLACE_MM)
-    on = Stones(about.onto(on.centres), on.size, on.ask, on.row)
+    on = RowStones(about.onto(on.centres), on.size, on.ask, on.row)
     near = (away > -NEARLY_MM) & (2 * away < pitches[moving.size] * (1 - ROUNDING))
     near &= np.abs(away) > SAME_PLACE_MM
     half = moving.only((away > SAME_PLACE_MM) & ~near)
     partner = np.array([about.partner[int(k)] for k in half.ask], dtype=np.intp)
-    other = Stones(about.image(half.centres), half.size, partner, np.full(len(half), -1))
+    other = RowStones(about.image(half.centres), half.size, partner, np.full(len(half), -1))
     found = rest.and_(half, other, on)
     for k in np.flatnonzero(near):
         one = moving.only(np.arange(len(moving)) == k)
@@ -204,7 +209,7 @@ def _one_side(
         for place in _on_axis(one.centres, about, lines, pitch):
             away = np.hypot(*(found.centres - place).T)
             if (away >= (pitch + pitches[found.size]) / 2).all():
-                found = found.and_(Stones(place[None], one.size, one.ask, one.row))
+                found = found.and_(RowStones(place[None], one.size, one.ask, one.row))
                 break
     return found
 

@@ -12,19 +12,19 @@ from shapely.geometry import Polygon
 from stonelayout.findings import Finding
 from stonelayout.geometry.bisection import narrowed
 from stonelayout.geometry.centreline import centreline
-from stonelayout.geometry.centreline_paths import ROOM_SLACK_MM, brought_out, cut
+from stonelayout.geometry.centreline_paths import ROOM_SLACK_MM, parts_with_room, reaching_out
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polygons import polygons
-from stonelayout.geometry.polylines import Path
-from stonelayout.laying.common.ask import Ask, Laid
+from stonelayout.geometry.polylines import Polyline
+from stonelayout.laying.common.ask import Ask
 from stonelayout.laying.rows.sizes.stroke_widths import line_tracks
 from stonelayout.laying.rows.tracks.row_curves import own_start
 from stonelayout.laying.rows.tracks.size_runs import (
-    Gauge,
+    SizeRuns,
     Track,
     choose_sizes,
-    gauge_of,
     sample_places,
+    size_runs_of,
 )
 from stonelayout.model.artwork import Line
 from stonelayout.units import mm, percent
@@ -37,22 +37,13 @@ _WIDE_SHARE = 0.25
 _END_ZONE = 3.0
 
 
-def lay_spine(ask: Ask) -> Laid:
-    """Lay one row along the centre line of one filled shape, or on a drawn line itself.
-
-    Options: ``margin``, ``overhang`` (how far stones may hang over a stroke too narrow for
-    them). With several sizes each stretch gets the largest that fits its width. A stone stands
-    at each joint; at the ends the last stone keeps the margin. Findings say where the shape is
-    too narrow, or wide enough for more than one row.
-    """
-    from .row_junctions import lay_rows_together
-
-    return lay_rows_together([ask], spine_tracks)[0]
-
-
 def spine_tracks(ask: Ask, beside: Sequence[Line] = ()) -> tuple[list[Track], list[Finding]]:
     """Return the centre lines of one shape, cut and brought out to where stones have room.
 
+    Options: ``margin``, ``overhang`` (how far stones may hang over a stroke too narrow for
+    them). With several sizes each stretch gets the largest that fits its width. A stone is put
+    on each joint; at the ends the last stone keeps the margin. On a drawn line the row runs on the
+    line itself. Findings say where the shape is too narrow, or wide enough for more than one row.
     ``beside`` are drawn lines of other shapes of the same rule.
     """
     margin = float(ask.options.get("margin", 0.0))
@@ -68,8 +59,8 @@ def spine_tracks(ask: Ask, beside: Sequence[Line] = ()) -> tuple[list[Track], li
     room, total = [], 0.0
     for polygon in polygons(ask.region):
         for branch in centreline(polygon):
-            line = brought_out(branch, polygon, max(floors[-1], 0.02 * small.diameter))
-            parts = cut(line, polygon, floors[-1], small.pitch)
+            line = reaching_out(branch, polygon, max(floors[-1], 0.02 * small.diameter))
+            parts = parts_with_room(line, polygon, floors[-1], small.pitch)
             for k, (part, fits) in enumerate(parts):
                 if not fits:
                     lost.append((part.length, part.at([part.length / 2])[0]))
@@ -92,7 +83,7 @@ def spine_tracks(ask: Ask, beside: Sequence[Line] = ()) -> tuple[list[Track], li
 
 
 def _sized(
-    line: Path, ends: tuple[bool, bool], polygon: Polygon, floors: list[float], ask: Ask
+    line: Polyline, ends: tuple[bool, bool], polygon: Polygon, floors: list[float], ask: Ask
 ) -> Track:
     """Return a centre line with the largest sizes that fit, its ends cut to where they fit."""
     pitches = np.array([size.pitch for size in ask.sizes])
@@ -116,7 +107,7 @@ def _sized(
     sizes = choose_sizes(fit, float(places[1]), pitches, loose, line.closed)
     good = np.flatnonzero(wide >= least[sizes])
     if line.closed or not len(good):
-        return Track(line, gauge_of(places, sizes, pitches))
+        return Track(line, size_runs_of(places, sizes, pitches))
     cuts = []
     for inner, outer in ((good[0], good[0] - 1), (good[-1], good[-1] + 1)):
         yes, no = places[[inner, min(max(outer, 0), len(places) - 1)]].tolist()
@@ -124,14 +115,14 @@ def _sized(
         cuts.append(narrowed(functools.partial(fits, floor), yes, no)[0])
     start, stop = cuts
     if stop - start < 1e-6:
-        return Track(line, gauge_of(places, sizes, pitches))
-    whole = gauge_of(places, sizes, pitches)
+        return Track(line, size_runs_of(places, sizes, pitches))
+    whole = size_runs_of(places, sizes, pitches)
     inside = (whole.start > start) & (whole.start < stop)
     part = line.between(start, stop)
     first = whole.at([start])
     return Track(
         part,
-        Gauge(
+        SizeRuns(
             np.concatenate(([0.0], whole.start[inside] - start)),
             np.concatenate((first, whole.size[inside])),
             part.length,

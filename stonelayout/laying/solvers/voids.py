@@ -7,7 +7,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polylines import Path
+from stonelayout.geometry.polylines import Polyline
 
 from .room_distance import Wall
 
@@ -23,7 +23,7 @@ class Vacancies:
         samples = [shapely.get_coordinates(room)]
         for line in shapely.get_parts(shapely.boundary(room)):
             along = np.linspace(0, line.length, int(line.length / (STEP * pitch)) + 2)
-            samples.append(Path.of(shapely.get_coordinates(line)).at(along))
+            samples.append(Polyline.of(shapely.get_coordinates(line)).at(along))
         self.outline = np.concatenate(samples)
 
     def find(self, centres: Points, least: float) -> tuple[Points, Points]:

@@ -5,11 +5,11 @@ import json
 import numpy as np
 import pytest
 import shapely
+from one_shape import lay_edge
 from paths import DATA
 from shapely.geometry import Polygon
 
 from stonelayout.laying.common.ask import Ask, Obstacles, Spec
-from stonelayout.laying.rows.edge import lay_edge
 from stonelayout.model.artwork import Line, rings
 
 SS6 = (Spec(2.0, 2.4),)
@@ -113,8 +113,8 @@ def test_symmetric_outline_gets_a_symmetric_row():
 
 def test_rows_give_way_to_obstacles_and_say_so():
     line = Line(np.array([[0.0, 0.0], [48.0, 0.0]]), closed=False)
-    stands = Obstacles(np.array([[20.0, 0.5]]), np.array([[2.4]]))
-    laid = lay_edge(Ask(None, (line,), SS6, obstacles=stands))
+    obstacles = Obstacles(np.array([[20.0, 0.5]]), np.array([[2.4]]))
+    laid = lay_edge(Ask(None, (line,), SS6, obstacles=obstacles))
     away = np.hypot(*(laid.centres - [20.0, 0.5]).T)
     assert away.min() == pytest.approx(2.4, abs=1e-6)
     assert [finding.code for finding in laid.findings] == ["row-stones-removed"]

@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from one_shape import lay_edge
 
 from stonelayout.geometry.independent_set import most_kept
-from stonelayout.geometry.polylines import Path
+from stonelayout.geometry.polylines import Polyline
 from stonelayout.laying.common.ask import Ask, Spec
-from stonelayout.laying.rows.edge import edge_tracks, lay_edge
+from stonelayout.laying.rows.edge import edge_tracks
 from stonelayout.laying.rows.gap_closing import Gap
 from stonelayout.laying.rows.row_junctions import lay_rows_together
 from stonelayout.model.artwork import Line
@@ -108,7 +109,7 @@ def brute(weights, pairs):
 
 def test_stones_put_into_a_gap_that_turns_back_beside_itself_keep_their_distance():
     corners = [[0, 0], [9, 0], [9, 0.3], [3, 0.3], [3, 9]]
-    hairpin = Path.of(np.array(corners) * PITCH)
+    hairpin = Polyline.of(np.array(corners) * PITCH)
     gap = Gap(hairpin, PITCH, lambda points: np.ones(len(points), dtype=bool))
     found = gap.places(0.0, hairpin.length, True, True)
     assert len(found) >= 10

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 import shapely
+from one_shape import lay_spine
 from shapely.geometry import LineString, box
 
 from stonelayout.laying.common.ask import Ask, Spec
-from stonelayout.laying.rows.spine import lay_spine
 from stonelayout.model.artwork import rings
 
 SS6 = (Spec(2.0, 2.4),)

@@ -12,11 +12,11 @@ import shapely
 from shapely.geometry import Polygon
 
 from stonelayout.geometry.centreline import centreline
-from stonelayout.geometry.centreline_paths import brought_out, cut
+from stonelayout.geometry.centreline_paths import parts_with_room, reaching_out
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polylines import Path
+from stonelayout.geometry.polylines import Polyline
 
-from .row_branching import Rims
+from .row_branching import RowRings
 
 #: Places a pitch at which the room along a centre line is looked at.
 _PLACES = 16
@@ -43,7 +43,7 @@ Run = tuple[int, int]
 
 
 @dataclass(eq=False)
-class Strand:
+class CentrelineStretch:
     """A stretch of centre line on which stones have room.
 
     At the places ``s`` (n,), arc lengths in mm, ``narrow`` (n,) tells where two rows would be
@@ -53,7 +53,7 @@ class Strand:
     mouth are all that is near).
     """
 
-    path: Path
+    path: Polyline
     s: Points
     narrow: Flags
     thin: Flags
@@ -98,7 +98,7 @@ class Strand:
                 yield joint
 
 
-def strands_of(polygon: Polygon, floor: float, pitch: float) -> list[Strand]:
+def stretches_of(polygon: Polygon, floor: float, pitch: float) -> list[CentrelineStretch]:
     """Return the strands of a polygon whose stones keep ``floor`` mm from its outline."""
     wide = floor + pitch / 2
 
@@ -110,34 +110,38 @@ def strands_of(polygon: Polygon, floor: float, pitch: float) -> list[Strand]:
             return True
         return bool(radius[0] < _STUB * wide) and float(steps[room].sum()) > pitch
 
-    strands: list[Strand] = []
+    stretches: list[CentrelineStretch] = []
     for branch in centreline(polygon, pitch / _SAMPLES, wanted):
-        path = brought_out(branch, polygon, max(floor, 0.01 * pitch))
+        path = reaching_out(branch, polygon, max(floor, 0.01 * pitch))
         ends = [
             None if free else tuple(branch.points[k].tolist())
             for k, free in zip((0, -1), branch.free, strict=True)
         ]
-        parts = cut(path, polygon, floor, pitch)
+        parts = parts_with_room(path, polygon, floor, pitch)
         for k, (part, fits) in enumerate(parts):
             if fits and part.length > 1e-6:
                 first, last = k == 0, k == len(parts) - 1
                 joints = (ends[0] if first else None, ends[1] if last else None)
-                strands.append(_strand(part, joints, polygon, wide, pitch))
-    return strands
+                stretches.append(_strand(part, joints, polygon, wide, pitch))
+    return stretches
 
 
 def _strand(
-    path: Path, joints: tuple[Spot | None, Spot | None], polygon: Polygon, wide: float, pitch: float
-) -> Strand:
+    path: Polyline,
+    joints: tuple[Spot | None, Spot | None],
+    polygon: Polygon,
+    wide: float,
+    pitch: float,
+) -> CentrelineStretch:
     s = np.linspace(0, path.length, max(int(path.length / pitch * _PLACES), 4) + 1)
     narrow, thin = _narrow(path.at(s), polygon, wide, pitch)
     if path.closed:
         joints = (None, None)
         if narrow.any() and not narrow.all():
             turned = path.from_place(float(s[np.argmin(narrow)]))
-            path = Path(turned.points, False, turned.along)
+            path = Polyline(turned.points, False, turned.along)
             narrow, thin = _narrow(path.at(s), polygon, wide, pitch)
-    return Strand(path, s, narrow, thin, joints)
+    return CentrelineStretch(path, s, narrow, thin, joints)
 
 
 def _narrow(spots: Points, polygon: Polygon, wide: float, pitch: float) -> tuple[Flags, Flags]:
@@ -156,59 +160,61 @@ def _narrow(spots: Points, polygon: Polygon, wide: float, pitch: float) -> tuple
     return narrow, np.asarray(thin)
 
 
-def settle(strands: list[Strand], rims: Rims, floor: float) -> None:
+def settle_widths(stretches: list[CentrelineStretch], rings: RowRings, floor: float) -> None:
     """Make what is narrow only in passing wide, and wide only in passing narrow."""
-    for strand in strands:
-        if not strand.path.closed:
-            ends = (strand.path.turned(), strand.path)
+    for stretch in stretches:
+        if not stretch.path.closed:
+            ends = (stretch.path.turned(), stretch.path)
             first, last = (
-                joint is None and rims.opening(path, path.length, rims.pitch) is not None
-                for path, joint in zip(ends, strand.joints, strict=True)
+                joint is None and rings.opening(path, path.length, rings.pitch) is not None
+                for path, joint in zip(ends, stretch.joints, strict=True)
             )
-            strand.opens = first, last
-    _widen_unless_thin(strands, rims.pitch)
-    _narrow_islands(strands, _ISLAND * rims.pitch)
-    least = (_TIP if floor else _TIP_ON_LINE) * rims.pitch
-    for strand in strands:
-        for run in strand.runs(True):
-            free = strand.free(run)
-            if free[0] != free[1] and any(strand.mouths(run)):
-                ends_at = strand.s[list(run)].tolist()
+            stretch.opens = first, last
+    _widen_unless_thin(stretches, rings.pitch)
+    _narrow_islands(stretches, _ISLAND * rings.pitch)
+    least = (_TIP if floor else _TIP_ON_LINE) * rings.pitch
+    for stretch in stretches:
+        for run in stretch.runs(True):
+            free = stretch.free(run)
+            if free[0] != free[1] and any(stretch.mouths(run)):
+                ends_at = stretch.s[list(run)].tolist()
                 tip, mouth = ends_at if free[0] else ends_at[::-1]
-                opens = rims.first_opening(strand.path, tip, mouth)
+                opens = rings.first_opening(stretch.path, tip, mouth)
                 if opens is None or abs(opens - tip) < least:
-                    strand.mark(run, False)
+                    stretch.mark(run, False)
 
 
-def _narrow_islands(strands: list[Strand], most: float) -> None:
+def _narrow_islands(stretches: list[CentrelineStretch], most: float) -> None:
     """Make wide stretches narrow that are shorter than ``most`` mm, as far as joints go."""
-    for strand in strands:
-        for run in strand.runs(False):
-            between = (run[0] > 0 or strand.free(run)[0]) and (
-                run[1] < strand.last or strand.free(run)[1]
+    for stretch in stretches:
+        for run in stretch.runs(False):
+            between = (run[0] > 0 or stretch.free(run)[0]) and (
+                run[1] < stretch.last or stretch.free(run)[1]
             )
-            if between and run != (0, strand.last) and strand.length(run) < most:
-                strand.mark(run, True)
-    for arms in _at_joints(strands, False).values():
-        if all(strand.length(run) < most for strand, run in arms) and any(
-            run != (0, strand.last) for strand, run in arms
+            if between and run != (0, stretch.last) and stretch.length(run) < most:
+                stretch.mark(run, True)
+    for arms in _at_joints(stretches, False).values():
+        if all(stretch.length(run) < most for stretch, run in arms) and any(
+            run != (0, stretch.last) for stretch, run in arms
         ):
-            for strand, run in arms:
-                strand.mark(run, True)
+            for stretch, run in arms:
+                stretch.mark(run, True)
 
 
-def _at_joints(strands: list[Strand], narrow: bool) -> dict[Spot, list[tuple[Strand, Run]]]:
-    found: dict[Spot, list[tuple[Strand, Run]]] = {}
-    for strand in strands:
-        for run in strand.runs(narrow):
-            for joint in strand.at_joints(run):
-                found.setdefault(joint, []).append((strand, run))
+def _at_joints(
+    stretches: list[CentrelineStretch], narrow: bool
+) -> dict[Spot, list[tuple[CentrelineStretch, Run]]]:
+    found: dict[Spot, list[tuple[CentrelineStretch, Run]]] = {}
+    for stretch in stretches:
+        for run in stretch.runs(narrow):
+            for joint in stretch.at_joints(run):
+                found.setdefault(joint, []).append((stretch, run))
     return found
 
 
-def _widen_unless_thin(strands: list[Strand], pitch: float) -> None:
+def _widen_unless_thin(stretches: list[CentrelineStretch], pitch: float) -> None:
     """Make narrow runs wide unless they, or others they meet at narrow joints, are thin."""
-    runs = [(k, run) for k, strand in enumerate(strands) for run in strand.runs(True)]
+    runs = [(k, run) for k, stretch in enumerate(stretches) for run in stretch.runs(True)]
     group = {key: key for key in runs}
 
     def root(key: tuple[int, Run]) -> tuple[int, Run]:
@@ -218,13 +224,13 @@ def _widen_unless_thin(strands: list[Strand], pitch: float) -> None:
 
     first: dict[Spot, tuple[int, Run]] = {}
     for k, run in runs:
-        for joint in strands[k].at_joints(run):
+        for joint in stretches[k].at_joints(run):
             group[root((k, run))] = root(first.setdefault(joint, (k, run)))
     most: dict[tuple[int, Run], float] = {}
     for k, run in runs:
-        strand = strands[k]
-        length = float(strand.thin[run[0] : run[1] + 1].sum()) * float(strand.s[1])
+        stretch = stretches[k]
+        length = float(stretch.thin[run[0] : run[1] + 1].sum()) * float(stretch.s[1])
         most[root((k, run))] = max(most.get(root((k, run)), 0.0), length)
     for k, run in runs:
         if most[root((k, run))] < _LEAST * pitch:
-            strands[k].mark(run, False)
+            stretches[k].mark(run, False)

@@ -14,12 +14,12 @@ from stonelayout.geometry.bisection import least_that_fits
 from stonelayout.geometry.equal_chords import equal_chords, most_equal
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polygons import ARC_SEGMENTS, polygons
-from stonelayout.geometry.polylines import Path
+from stonelayout.geometry.polylines import Polyline
 from stonelayout.laying.rows.tracks.row import row_corners
 from stonelayout.laying.rows.tracks.size_runs import Track
 
-from .centreline_widths import SPECK, Run, Strand, settle, strands_of
-from .row_branching import Fork, Rims
+from .centreline_widths import SPECK, CentrelineStretch, Run, settle_widths, stretches_of
+from .row_branching import Fork, RowRings
 
 #: The stones of an arm stand no wider than this, in pitches; else one more goes in.
 _LOOSE = 1.06
@@ -45,13 +45,13 @@ def rows_with_arms(region: BaseGeometry, floor: float, pitch: float, row: int = 
         parts = [orient(part, 1.0) for part in polygons(room)]
         if not parts:
             continue
-        rims = Rims.of(shapely.MultiPolygon(parts), pitch)
-        arms: list[Path] = []
-        rest = rims.whole
+        rings = RowRings.of(shapely.MultiPolygon(parts), pitch)
+        arms: list[Polyline] = []
+        rest = rings.whole
         if any(_has_narrows(part, pitch) for part in parts):
-            found = strands_of(polygon, floor, pitch)
-            settle(found, rims, floor)
-            cut_off = _cut_off(found, rims)
+            found = stretches_of(polygon, floor, pitch)
+            settle_widths(found, rings, floor)
+            cut_off = _cut_off(found, rings)
             if cut_off is not None:
                 arms, rest = cut_off
         depth = 2 * row
@@ -86,49 +86,51 @@ def _has_narrows(room: Polygon, pitch: float) -> bool:
 
 
 def _cut_off(
-    strands: list[Strand], rims: Rims
-) -> tuple[list[Path], list[tuple[Path, bool]]] | None:
+    stretches: list[CentrelineStretch], rings: RowRings
+) -> tuple[list[Polyline], list[tuple[Polyline, bool]]] | None:
     """Return the curves of arms and what they leave of the rims; None when there are none."""
-    paths: list[Path] = []
+    paths: list[Polyline] = []
     mouths: list[Fork] = []
-    gone: list[Path] = []
-    for strand in strands:
-        for run in strand.runs(True):
-            found = _arm(strand, run, rims)
+    gone: list[Polyline] = []
+    for stretch in stretches:
+        for run in stretch.runs(True):
+            found = _arm(stretch, run, rings)
             if found is not None:
                 paths += found[0]
                 mouths += found[1]
-                gone.append(_part(strand, run))
-    rest = rims.rest(mouths, gone) if gone else None
+                gone.append(_part(stretch, run))
+    rest = rings.rest(mouths, gone) if gone else None
     return None if rest is None else (paths, rest)
 
 
-def _part(strand: Strand, run: Run) -> Path:
-    if run == (0, strand.last):
-        return strand.path
-    first, last = max(run[0] - 1, 0), min(run[1] + 1, strand.last)
-    return strand.path.between(float(strand.s[first]), float(strand.s[last]))
+def _part(stretch: CentrelineStretch, run: Run) -> Polyline:
+    if run == (0, stretch.last):
+        return stretch.path
+    first, last = max(run[0] - 1, 0), min(run[1] + 1, stretch.last)
+    return stretch.path.between(float(stretch.s[first]), float(stretch.s[last]))
 
 
-def _arm(strand: Strand, run: Run, rims: Rims) -> tuple[list[Path], list[Fork]] | None:
+def _arm(
+    stretch: CentrelineStretch, run: Run, rings: RowRings
+) -> tuple[list[Polyline], list[Fork]] | None:
     """Return the curve of one arm (none where a joint is its only stone) and its mouths."""
-    mouths = strand.mouths(run)
+    mouths = stretch.mouths(run)
     if not any(mouths):
-        return [strand.path], []
-    start, stop = float(strand.s[run[0]]), float(strand.s[run[1]])
-    path = strand.path
+        return [stretch.path], []
+    start, stop = float(stretch.s[run[0]]), float(stretch.s[run[1]])
+    path = stretch.path
     if all(mouths):
-        return _neck(path, start, stop, rims)
+        return _neck(path, start, stop, rings)
     if mouths[0]:
         path, start, stop = path.turned(), path.length - stop, path.length - start
     if stop == path.length:
         ahead = path.points[-1] - path.points[-2]
-        beyond = path.points[-1] + ahead * (_MOVED * rims.pitch / float(np.hypot(*ahead)))
-        path = Path.of(np.concatenate((path.points, beyond[None])))
-    at = rims.first_opening(path, start, stop)
+        beyond = path.points[-1] + ahead * (_MOVED * rings.pitch / float(np.hypot(*ahead)))
+        path = Polyline.of(np.concatenate((path.points, beyond[None])))
+    at = rings.first_opening(path, start, stop)
     if at is None:
         return None
-    chord = pitch = rims.pitch
+    chord = pitch = rings.pitch
     if at - start > _POINT * pitch:
         bends = row_corners(path.between(start, at), pitch).at
         bends = bends[bends < at - start - pitch / 2]
@@ -136,15 +138,15 @@ def _arm(strand: Strand, run: Run, rims: Rims) -> tuple[list[Path], list[Fork]] 
         places, chord = most_equal(path.between(root, at), pitch)
         if not len(places) or chord > _LOOSE * pitch:
             further = _reach(path, root, at, max(len(places), 1), pitch)
-            if further is not None and rims.opening(path, further, pitch) is not None:
+            if further is not None and rings.opening(path, further, pitch) is not None:
                 at, chord = further, pitch
-    mouth = rims.opening(path, at, pitch if math.isnan(chord) else max(chord, pitch))
+    mouth = rings.opening(path, at, pitch if math.isnan(chord) else max(chord, pitch))
     if mouth is None:
         return None
     return [path.between(start, at)] if at - start > _POINT * pitch else [], [mouth]
 
 
-def _reach(path: Path, root: float, least: float, count: int, pitch: float) -> float | None:
+def _reach(path: Polyline, root: float, least: float, count: int, pitch: float) -> float | None:
     """Return the place after ``least`` to which ``count`` chords of a pitch reach from root."""
 
     def spare(s: float) -> float:
@@ -154,12 +156,12 @@ def _reach(path: Path, root: float, least: float, count: int, pitch: float) -> f
 
 
 def _neck(
-    path: Path, start: float, stop: float, rims: Rims
-) -> tuple[list[Path], list[Fork]] | None:
+    path: Polyline, start: float, stop: float, rings: RowRings
+) -> tuple[list[Polyline], list[Fork]] | None:
     """Return the curve of an arm between two mouths, or one stone in a waist, and the mouths."""
-    pitch = rims.pitch
-    last = rims.first_opening(path, start, stop)
-    first = rims.first_opening(path, stop, start)
+    pitch = rings.pitch
+    last = rings.first_opening(path, start, stop)
+    first = rings.first_opening(path, stop, start)
     if first is None or last is None:
         return None
     middle = (first + last) / 2
@@ -181,11 +183,11 @@ def _neck(
             half, chord = 0.0, pitch
     back = path.turned()
     mouths = [
-        rims.opening(path, middle + half, max(chord, pitch)),
-        rims.opening(back, back.length - middle + half, max(chord, pitch)),
+        rings.opening(path, middle + half, max(chord, pitch)),
+        rings.opening(back, back.length - middle + half, max(chord, pitch)),
     ]
     if mouths[0] is None or mouths[1] is None:
         return None
     if not half:
-        return [Path.of(path.at([middle]))], [mouths[0], mouths[1]]
+        return [Polyline.of(path.at([middle]))], [mouths[0], mouths[1]]
     return [path.between(middle - half, middle + half)], [mouths[0], mouths[1]]

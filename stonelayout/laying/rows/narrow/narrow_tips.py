@@ -11,7 +11,7 @@ from stonelayout.geometry.bisection import narrowed
 from stonelayout.geometry.equal_chords import SAME, SHORT, most_equal
 from stonelayout.geometry.neighbours import ROUNDING, crossing_pairs
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polylines import Path
+from stonelayout.geometry.polylines import Polyline
 from stonelayout.laying.rows.tracks.row import Row
 
 
@@ -82,7 +82,7 @@ def _merged(
     middles = (centres[(tip - reach) % count] + centres[(tip + reach) % count]) / 2
     fork = centres[[(tip - pairs - 1) % count, (tip + pairs + 1) % count]]
     unlike = float(pitches[row.size[(tip + pairs + 1) % count]] + pitch) / 2
-    file = _file(Path.of(middles), fork, pitch, unlike)
+    file = _file(Polyline.of(middles), fork, pitch, unlike)
     kept = (tip + np.arange(pairs + 1, count - pairs)) % count
     near, apart_from = crossing_pairs(file, centres[kept], float(pitches.max()))
     clear = (pitch + pitches[row.size[kept]]) / 2 * (1 - ROUNDING)
@@ -91,7 +91,7 @@ def _merged(
     start = float(row.at[tip])
     way = float(row.at[(tip - pairs - 1) % count]) - start
     outer = row.path.between(start, start + way % row.path.length)
-    path = Path.of(np.concatenate((outer.points, file[::-1])), closed=True)
+    path = Polyline.of(np.concatenate((outer.points, file[::-1])), closed=True)
     steps = np.concatenate((outer.points[-1:], file[::-1]))
     inner = outer.length + np.cumsum(np.hypot(*np.diff(steps, axis=0).T))
     at = np.concatenate(([0.0], (row.at[kept] - start) % row.path.length, inner))
@@ -103,7 +103,7 @@ def _merged(
     return fresh, hole, gone[: 2 * pairs - len(file)].tolist()
 
 
-def _file(line: Path, fork: Points, pitch: float, unlike: float) -> Points:
+def _file(line: Polyline, fork: Points, pitch: float, unlike: float) -> Points:
     """Return the stones (n, 2) on a line from a tip (left out) that keep off the fork's two.
 
     The last stands as far from the fork as from the one before it, in proportion to their least
@@ -132,7 +132,7 @@ def _file(line: Path, fork: Points, pitch: float, unlike: float) -> Points:
     return line.at(places[1:]) if len(places) - 1 == count else np.empty((0, 2))
 
 
-def _carried(old: Path, fresh: Path, start: float, stop: float) -> tuple[float, float]:
+def _carried(old: Polyline, fresh: Polyline, start: float, stop: float) -> tuple[float, float]:
     """Return a stretch of a path in arc lengths of another path through the same points."""
     line = LineString(fresh.points)
     s = float(line.project(shapely.Point(old.at([start])[0])))

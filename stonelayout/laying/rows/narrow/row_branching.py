@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.bisection import narrowed_at_once
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polylines import Path, lines_through
+from stonelayout.geometry.polylines import Polyline, lines_through
 from stonelayout.laying.rows.tracks.row_curves import lines_of
 
 #: Places looked at together.
@@ -49,11 +49,11 @@ class _Spots:
 
 
 @dataclass(frozen=True, eq=False)
-class Rims:
+class RowRings:
     """The rings of a row, the inside on the left, as paths and as a table of their sides."""
 
     room: BaseGeometry
-    paths: list[Path]
+    paths: list[Polyline]
     holes: list[bool]
     pitch: float
     owner: npt.NDArray[np.intp]
@@ -63,7 +63,7 @@ class Rims:
     size: Points
 
     @classmethod
-    def of(cls, room: BaseGeometry, pitch: float) -> Rims:
+    def of(cls, room: BaseGeometry, pitch: float) -> RowRings:
         """Make the table of a room's rings."""
         paths = lines_of(room)
         start = np.concatenate([path.points[:-1] for path in paths])
@@ -75,7 +75,7 @@ class Rims:
         shapely.prepare(room)
         return cls(room, paths, holes, pitch, owner, start, step, along, np.hypot(*step.T))
 
-    def opening(self, path: Path, s: float, radius: float) -> Fork | None:
+    def opening(self, path: Polyline, s: float, radius: float) -> Fork | None:
         """Return where the rings lie ``radius`` mm from a path's place s, on both sides ahead.
 
         None where they are not found, or nearer to each other than a pitch.
@@ -90,7 +90,7 @@ class Rims:
             float(found.width[0]),
         )
 
-    def _spots(self, path: Path, s: Points, radius: float) -> _Spots:
+    def _spots(self, path: Polyline, s: Points, radius: float) -> _Spots:
         """Return where the rings lie ``radius`` mm from a path's places s (k,)."""
         centre = path.at(s)
         ahead = path.at(np.minimum(s + radius, path.length)) - centre
@@ -126,14 +126,14 @@ class Rims:
         both = np.stack((right, left))
         return _Spots(opens, near[both % len(near)], t[row, both], width)
 
-    def first_opening(self, path: Path, start: float, stop: float) -> float | None:
+    def first_opening(self, path: Polyline, start: float, stop: float) -> float | None:
         """Return the first place from start on from which two stones of the rings have room.
 
         They are then a pitch from it, and from each other. Looked for from ``stop`` (which may
         lie before ``start``: then the path is followed backwards), the end of a narrow stretch.
         """
         if stop < start:
-            back = Path.of(path.points[::-1])
+            back = Polyline.of(path.points[::-1])
             found = self.first_opening(back, path.length - start, path.length - stop)
             return None if found is None else path.length - found
         step = _STEP * self.pitch
@@ -158,18 +158,18 @@ class Rims:
         return start
 
     @property
-    def whole(self) -> list[tuple[Path, bool]]:
+    def whole(self) -> list[tuple[Polyline, bool]]:
         """All rings, each with whether it goes round a hole."""
         return list(zip(self.paths, self.holes, strict=True))
 
-    def rest(self, mouths: list[Fork], arms: list[Path]) -> list[tuple[Path, bool]] | None:
+    def rest(self, mouths: list[Fork], arms: list[Polyline]) -> list[tuple[Polyline, bool]] | None:
         """Return what is left of the rings when the arms beyond their mouths are cut off.
 
         Each part with whether it goes round a hole. None where a part would be cut off that lies
         farther than BESIDE pitches from the arms.
         """
         lines = lines_through(arms)
-        found: list[tuple[Path, bool]] = []
+        found: list[tuple[Polyline, bool]] = []
         for k, (path, hole) in enumerate(self.whole):
             marks = sorted(
                 [(m.right[1], True) for m in mouths if m.right[0] == k]
@@ -185,7 +185,7 @@ class Rims:
                     return None
         return found
 
-    def _far(self, path: Path, lines: BaseGeometry) -> bool:
+    def _far(self, path: Polyline, lines: BaseGeometry) -> bool:
         count = max(int(path.length / self.pitch * 4), 4)
         spots = np.asarray(shapely.points(path.at(np.linspace(0, path.length, count))))
         return bool((shapely.distance(spots, lines) > BESIDE * self.pitch).any())

@@ -8,7 +8,7 @@ import numpy as np
 
 from stonelayout.geometry.intersections import SNAP_MM, Contacts
 from stonelayout.geometry.neighbours import pairs_nearer
-from stonelayout.laying.rows.tracks.size_runs import LEAST_END_RUN, Gauge, Sizes, Track
+from stonelayout.laying.rows.tracks.size_runs import LEAST_END_RUN, SizeRuns, Sizes, Track
 
 #: So many stones between smaller ones, where others were left out, look like a slip.
 _LONE = 2
@@ -26,7 +26,7 @@ def agreed_sizes(tracks: list[Track], contacts: Contacts) -> list[list[int]]:
         at = np.array(places)
         inside = track.path.closed | ((at > SNAP_MM) & (at < track.path.length - SNAP_MM))
         spots.append(track.path.at(at))
-        sizes.extend([0] * len(at) if track.gauge is None else track.gauge.at(at).tolist())
+        sizes.extend([0] * len(at) if track.size_runs is None else track.size_runs.at(at).tolist())
         arms.extend(np.where(inside, 2, 1).tolist())
     near: list[set[int]] = [{k} for k in range(len(sizes))]
     for i, j in pairs_nearer(np.concatenate(spots), SNAP_MM)[0].tolist():
@@ -40,11 +40,11 @@ def agreed_sizes(tracks: list[Track], contacts: Contacts) -> list[list[int]]:
     return [agreed[a:b] for a, b in itertools.pairwise(ends)]
 
 
-def stub_gauge(gauge: Gauge | None, agreed: list[int]) -> Gauge | None:
+def stub_size_runs(size_runs: SizeRuns | None, agreed: list[int]) -> SizeRuns | None:
     """Return the gauge of a row; a stub of a few stones takes the size of the joint it leaves."""
-    if gauge is None or not agreed or gauge.stones(0.0, gauge.length) >= LEAST_END_RUN:
-        return gauge
-    return gauge.only(max(*agreed, int(gauge.size.max())))
+    if size_runs is None or not agreed or size_runs.stones(0.0, size_runs.length) >= LEAST_END_RUN:
+        return size_runs
+    return size_runs.only(max(*agreed, int(size_runs.size.max())))
 
 
 def without_lone_sizes(size: Sizes, closed: bool) -> Sizes:

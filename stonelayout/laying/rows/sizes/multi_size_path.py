@@ -7,10 +7,10 @@ import shapely
 from shapely import LineString
 
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polylines import Path
+from stonelayout.geometry.polylines import Polyline
 from stonelayout.geometry.symmetry import NEARLY_MM, with_its_image
 from stonelayout.laying.rows.tracks.row_curves import axis_of
-from stonelayout.laying.rows.tracks.size_runs import Gauge, Sizes, Track, gauge_of
+from stonelayout.laying.rows.tracks.size_runs import SizeRuns, Sizes, Track, size_runs_of
 
 #: Places at which a stretch of one curve is held against another's.
 _PROBES = 9
@@ -20,10 +20,10 @@ _DETOUR, _SHORTCUT = 1.6, 3.0
 
 
 def joined(
-    base: Path,
+    base: Polyline,
     places: Points,
     sizes: Sizes,
-    curves: list[list[Path]],
+    curves: list[list[Polyline]],
     pitches: Points,
     reach: float,
 ) -> tuple[Track, Sizes]:
@@ -35,44 +35,46 @@ def joined(
     """
     smallest = len(pitches) - 1
     for _ in range(len(pitches) * len(places)):
-        gauge = gauge_of(places, sizes, pitches)
-        stops = np.append(gauge.start[1:], base.length)
-        cuts = list(zip(gauge.start.tolist(), stops.tolist(), gauge.size.tolist(), strict=True))
+        size_runs = size_runs_of(places, sizes, pitches)
+        stops = np.append(size_runs.start[1:], base.length)
+        cuts = list(
+            zip(size_runs.start.tolist(), stops.tolist(), size_runs.size.tolist(), strict=True)
+        )
         if len(cuts) == 1:
             path = _whole(base, curves[cuts[0][2]], 2 * reach)
             if path is not None:
-                gauge = Gauge(np.zeros(1), gauge.size, path.length, pitches)
-                return Track(path, gauge), sizes
-            found: list[Path | None] = [None]
+                size_runs = SizeRuns(np.zeros(1), size_runs.size, path.length, pitches)
+                return Track(path, size_runs), sizes
+            found: list[Polyline | None] = [None]
         else:
             found = [_part(base, cuts, k, curves, pitches, reach) for k in range(len(cuts))]
         parts = [part for part in found if part is not None]
         if len(parts) == len(cuts):
-            return _symmetric(base, _track(parts, gauge.size, base.closed, pitches)), sizes
+            return _symmetric(base, _track(parts, size_runs.size, base.closed, pitches)), sizes
         for (low, high, size), part in zip(cuts, found, strict=True):
             if part is None:
                 smaller = min(size + 1, smallest)
                 sizes = np.where((places >= low) & (places <= high), smaller, sizes)
-    gauge = Gauge(np.zeros(1), np.array([smallest]), base.length, pitches)
-    return Track(base, gauge), np.full(len(places), smallest)
+    size_runs = SizeRuns(np.zeros(1), np.array([smallest]), base.length, pitches)
+    return Track(base, size_runs), np.full(len(places), smallest)
 
 
-def _symmetric(base: Path, track: Track) -> Track:
+def _symmetric(base: Polyline, track: Track) -> Track:
     """Return a track as symmetric as its base curve, to the last digit."""
-    axis, gauge = axis_of(base), track.gauge
-    if axis is None or gauge is None or (gauge.size != gauge.size[::-1]).any():
+    axis, size_runs = axis_of(base), track.size_runs
+    if axis is None or size_runs is None or (size_runs.size != size_runs.size[::-1]).any():
         return track
-    cuts = gauge.start[1:]
-    back = gauge.length - cuts[::-1]
+    cuts = size_runs.start[1:]
+    back = size_runs.length - cuts[::-1]
     # curves of unlike sizes are flattened each for itself
     if not np.allclose(cuts, back, rtol=0, atol=NEARLY_MM):
         return track
     path = with_its_image(track.path.between(0.0, track.path.length / 2), *axis)
-    start = np.concatenate(([0.0], (cuts + back) / 2 * (path.length / gauge.length)))
-    return Track(path, Gauge(start, gauge.size, path.length, gauge.pitches), track.depth)
+    start = np.concatenate(([0.0], (cuts + back) / 2 * (path.length / size_runs.length)))
+    return Track(path, SizeRuns(start, size_runs.size, path.length, size_runs.pitches), track.depth)
 
 
-def _whole(base: Path, paths: list[Path], apart: float) -> Path | None:
+def _whole(base: Polyline, paths: list[Polyline], apart: float) -> Polyline | None:
     """Return the curve that goes with all of a base curve, if one does."""
     spots = shapely.points(base.at(np.linspace(0.0, base.length, _PROBES)))
     for path in sorted(paths, key=lambda path: round(abs(path.length - base.length), 6)):
@@ -84,13 +86,13 @@ def _whole(base: Path, paths: list[Path], apart: float) -> Path | None:
 
 
 def _part(
-    base: Path,
+    base: Polyline,
     cuts: list[tuple[float, float, int]],
     k: int,
-    curves: list[list[Path]],
+    curves: list[list[Polyline]],
     pitches: Points,
     reach: float,
-) -> Path | None:
+) -> Polyline | None:
     """Return the stretch of run k on its own size's curve, shorter where it leads to a larger."""
     low, high, size = cuts[k]
     before = cuts[k - 1][2] if k or base.closed else size
@@ -118,9 +120,9 @@ def _part(
     return best
 
 
-def _track(parts: list[Path], sizes: Sizes, closed: bool, pitches: Points) -> Track:
+def _track(parts: list[Polyline], sizes: Sizes, closed: bool, pitches: Points) -> Track:
     """Join the stretches by straight ramps, which belong to the smaller size."""
-    path = Path.of(np.concatenate([part.points for part in parts]), closed)
+    path = Polyline.of(np.concatenate([part.points for part in parts]), closed)
     start, at = [0.0], 0.0
     for k, part in enumerate(parts[:-1]):
         at += part.length
@@ -132,4 +134,4 @@ def _track(parts: list[Path], sizes: Sizes, closed: bool, pitches: Points) -> Tr
     if closed and end > 1e-9 and sizes[0] > sizes[-1]:
         start.append(path.length - end)
         size = np.append(size, sizes[0])
-    return Track(path, Gauge(np.array(start), size, path.length, pitches))
+    return Track(path, SizeRuns(np.array(start), size, path.length, pitches))

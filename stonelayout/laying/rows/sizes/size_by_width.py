@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polylines import Path
+from stonelayout.geometry.polylines import Polyline
 from stonelayout.laying.rows.tracks.facing_rows import BENT, BESIDE, room_to_opposite
 from stonelayout.laying.rows.tracks.row_curves import own_start, own_starts
 from stonelayout.laying.rows.tracks.size_runs import (
@@ -32,7 +32,7 @@ _FACING = 2.2
 _ROUNDS = 4
 
 #: The curves on which rows of each size run.
-Curves = list[list[Path]]
+Curves = list[list[Polyline]]
 #: Tells for points (n, 2) a size (n,).
 SizeAt = Callable[[Points], Sizes]
 
@@ -68,7 +68,7 @@ def sized_rows(
                 row = _sampled(curves[-1], pitches, row.nearest())
             reach = max(float(pitches[0]), _REACH * max(abs(s - shift[-1]) for s in shift))
             found = [joined(*base, curves, pitches, reach) for base in row.each()]
-            tracks += [Track(track.path, track.gauge, 2 * depth) for track, _ in found]
+            tracks += [Track(track.path, track.size_runs, 2 * depth) for track, _ in found]
             had = [
                 np.where(sizes > own, sizes, 0)
                 for (_, sizes), own in zip(found, row.sizes, strict=True)
@@ -82,14 +82,14 @@ def sized_rows(
 
 
 @dataclass(frozen=True)
-class _Sampled:
+class _SampledRow:
     """Curves of one row, places (n,) in mm along each, and sizes (n,) there."""
 
-    paths: list[Path]
+    paths: list[Polyline]
     places: list[Points]
     sizes: list[Sizes]
 
-    def each(self) -> Iterator[tuple[Path, Points, Sizes]]:
+    def each(self) -> Iterator[tuple[Polyline, Points, Sizes]]:
         return zip(self.paths, self.places, self.sizes, strict=True)
 
     def map(self, size_at: SizeAt) -> list[Sizes]:
@@ -104,12 +104,12 @@ class _Sampled:
         return lambda spots: known[tree.query(spots)[1]]
 
 
-def _sampled(paths: Sequence[Path], pitches: Points, size_at: SizeAt) -> _Sampled:
+def _sampled(paths: Sequence[Polyline], pitches: Points, size_at: SizeAt) -> _SampledRow:
     """Return curves from their own start, with the sizes that fit there.
 
     Of several axes of a curve it starts on one that the sizes have too.
     """
-    found = _Sampled([], [], [])
+    found = _SampledRow([], [], [])
     for path in paths:
         ways = []
         for base in own_starts(path):
@@ -149,7 +149,7 @@ def _room(curves: Curves, reach: Sequence[float], pitches: Points) -> SizeAt:
 
 
 def _alike(
-    paths: list[Path], places: list[Points], fits: list[Sizes], pitches: Points
+    paths: list[Polyline], places: list[Points], fits: list[Sizes], pitches: Points
 ) -> list[Sizes]:
     """Choose the sizes of rows, those that face each other across a stroke alike."""
     from scipy.spatial import KDTree

@@ -10,7 +10,7 @@ import shapely
 
 from stonelayout.findings import Finding
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polylines import Path
+from stonelayout.geometry.polylines import Polyline
 from stonelayout.laying.common.ask import Ask
 from stonelayout.laying.common.tolerances import EXACT_MM
 from stonelayout.laying.rows.tracks.facing_rows import room_on_line
@@ -19,8 +19,8 @@ from stonelayout.laying.rows.tracks.size_runs import (
     Sizes,
     Track,
     choose_sizes,
-    gauge_of,
     sample_places,
+    size_runs_of,
 )
 from stonelayout.model.artwork import Line
 from stonelayout.units import mm
@@ -38,11 +38,11 @@ def line_tracks(ask: Ask, needs: Points, beside: Sequence[Line] = ()) -> list[Tr
     keep a pitch, its own and those on the lines ``beside``.
     """
     pitches = np.array([size.pitch for size in ask.sizes])
-    paths = [Path.of(line.points, line.closed) for line in ask.lines]
+    paths = [Polyline.of(line.points, line.closed) for line in ask.lines]
     if len(pitches) == 1:
         return [Track(path) for path in paths]
     paths = [own_start(path) for path in paths]
-    others = [*paths, *(Path.of(line.points, line.closed) for line in beside)]
+    others = [*paths, *(Polyline.of(line.points, line.closed) for line in beside)]
     tracks = []
     for line, path in zip(ask.lines, paths, strict=True):
         places = sample_places(path, pitches)
@@ -53,11 +53,11 @@ def line_tracks(ask: Ask, needs: Points, beside: Sequence[Line] = ()) -> list[Tr
             for size in range(len(pitches) - 2, -1, -1):
                 fit[room_on_line(path, others, float(pitches[size]), places)] = size
         sizes = choose_sizes(fit, float(places[1]), pitches, np.zeros(len(places)), path.closed)
-        tracks.append(Track(path, gauge_of(places, sizes, pitches)))
+        tracks.append(Track(path, size_runs_of(places, sizes, pitches)))
     return tracks
 
 
-def _fit_of_stroke(line: Line, pen: Points, path: Path, places: Points, needs: Points) -> Sizes:
+def _fit_of_stroke(line: Line, pen: Points, path: Polyline, places: Points, needs: Points) -> Sizes:
     """Return the largest size (n,) that fits a stroke at places (n,); the last where none does."""
     if path.length > 0:
         wide = line.widths(path.at_with_direction(places)[1])
@@ -70,7 +70,7 @@ def size_of_stroke(line: Line, needs: Points) -> int:
     """Return the largest size that fits a stroke all along, the last where none does."""
     if line.pen is None:
         return 0
-    path = Path.of(line.points, line.closed)
+    path = Polyline.of(line.points, line.closed)
     places = (path.along[1:] + path.along[:-1]) / 2 if path.length > 0 else np.zeros(1)
     return int(_fit_of_stroke(line, line.pen, path, places, needs).max())
 
@@ -141,7 +141,7 @@ def on_line(ask: Ask) -> bool:
 
 def widest(line: Line) -> float:
     """Return the largest width in mm that a line's stroke has anywhere; 0 without one."""
-    ways = np.diff(Path.of(line.points, line.closed).points, axis=0)
+    ways = np.diff(Polyline.of(line.points, line.closed).points, axis=0)
     if line.pen is None or not len(ways):
         return 0.0 if line.pen is None else float(np.linalg.norm(line.pen, 2))
     return float(line.widths(ways / np.hypot(*ways.T)[:, None]).max())

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polylines import Path
+from stonelayout.geometry.polylines import Polyline
 from stonelayout.laying.rows.tracks.row import row_corners
 from stonelayout.laying.rows.tracks.size_runs import sample_places
 
@@ -30,7 +30,7 @@ _END = 2.5
 _NEARLY_ALL = 0.9
 
 
-def has_room(paths: Sequence[Path], pitch: float) -> bool:
+def has_room(paths: Sequence[Polyline], pitch: float) -> bool:
     """Tell whether rows on these curves keep clear of each other along (nearly) all of them."""
     if not paths:
         return False
@@ -38,7 +38,9 @@ def has_room(paths: Sequence[Path], pitch: float) -> bool:
     return float(clear.mean()) >= _NEARLY_ALL
 
 
-def room_to_opposite(path: Path, others: Sequence[Path], pitch: float) -> npt.NDArray[np.bool_]:
+def room_to_opposite(
+    path: Polyline, others: Sequence[Polyline], pitch: float
+) -> npt.NDArray[np.bool_]:
     """Tell at which samples of a path (``sample_places``) no row opposite is within a pitch.
 
     ``others`` are all curves of the same rows, the path among them. The sides of a corner are
@@ -60,7 +62,7 @@ def room_to_opposite(path: Path, others: Sequence[Path], pitch: float) -> npt.ND
 
 
 def room_on_line(
-    path: Path, others: Sequence[Path], pitch: float, places: Points
+    path: Polyline, others: Sequence[Polyline], pitch: float, places: Points
 ) -> npt.NDArray[np.bool_]:
     """Tell at which places (n,) of a drawn line no row on ``others`` is opposite within a pitch.
 
@@ -78,7 +80,7 @@ def room_on_line(
 
 
 def _opposite(
-    path: Path, places: Points, other: Path, pitch: float
+    path: Polyline, places: Points, other: Polyline, pitch: float
 ) -> tuple[npt.NDArray[np.intp], Points, Points]:
     """Return the places opposite another path within a pitch: index, step along, distance.
 
@@ -99,7 +101,7 @@ def _opposite(
 
 
 def _folds(
-    path: Path, other: Path, places: Points, step: Points, pitch: float, most: float
+    path: Polyline, other: Polyline, places: Points, step: Points, pitch: float, most: float
 ) -> npt.NDArray[np.bool_]:
     """Tell which places face, a step on, the other side of a corner, at most so many pitches on.
 
@@ -119,7 +121,7 @@ def _folds(
     return fold
 
 
-def _away(places: Points, spots: Points, path: Path) -> Points:
+def _away(places: Points, spots: Points, path: Polyline) -> Points:
     """Return how far places (n,) of a path are along it from the nearest of its spots."""
     if not len(spots):
         return np.full(len(places), np.inf)

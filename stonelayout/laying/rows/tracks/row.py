@@ -11,9 +11,9 @@ import numpy.typing as npt
 
 from stonelayout.geometry.equal_chords import SAME, SHORT, divide
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polylines import Corners, Path, corners
-from stonelayout.laying.rows.tracks.row_span import Span
-from stonelayout.laying.rows.tracks.size_runs import Gauge, Sizes
+from stonelayout.geometry.polylines import Corners, Polyline, corners
+from stonelayout.laying.rows.tracks.row_span import RowSpan
+from stonelayout.laying.rows.tracks.size_runs import SizeRuns, Sizes
 
 #: Window of corners on each side, in pitches, and no less than this, in mm, so that a corner
 #: rounded with 2 mm is one for small stones too.
@@ -48,7 +48,7 @@ class Row:
     On a closed path the last is followed by the first.
     """
 
-    path: Path
+    path: Polyline
     at: Points
     pinned: npt.NDArray[np.bool_]
     size: Sizes
@@ -68,14 +68,14 @@ class Row:
 
 
 def lay_row(
-    path: Path,
+    path: Polyline,
     pitch: float,
     *,
     bends: Corners | None = None,
     shared: Sequence[float] = (),
-    gauge: Gauge | None = None,
+    size_runs: SizeRuns | None = None,
     shared_sizes: Sequence[int] = (),
-    beside: Sequence[Span] = (),
+    beside: Sequence[RowSpan] = (),
 ) -> Row:
     """Lay a row of stones along a path, neighbours at least ``pitch`` mm apart.
 
@@ -86,18 +86,18 @@ def lay_row(
     corner gives way.
     A path too short for two stones gets one, in its middle.
     ``beside`` are spans of other rows of the same outline: their chords and this row's are to
-    differ least. A ``gauge`` gives the sizes along the path (``pitch`` is that of the first), and
+    differ least. ``size_runs`` are the sizes along the path (``pitch`` is that of the first), and
     ``shared_sizes`` those at the shared places; chords between unlike stones are then in
     proportion to half the sum of their pitches.
     """
     if path.length <= SAME or len(path.points) < 2:
-        size = np.zeros(1, dtype=np.intp) if gauge is None else gauge.size[:1]
+        size = np.zeros(1, dtype=np.intp) if size_runs is None else size_runs.size[:1]
         return Row(path, np.zeros(1), np.ones(1, dtype=np.bool_), size)
     bends = row_corners(path, pitch) if bends is None else bends
     at, turn = _pinned_places(path, pitch, bends, shared)
-    spans = _spans(path, at, turn, pitch, gauge, dict(zip(shared, shared_sizes, strict=False)))
+    spans = _spans(path, at, turn, pitch, size_runs, dict(zip(shared, shared_sizes, strict=False)))
     if not spans:
-        return _short_row(path, pitch, gauge)
+        return _short_row(path, pitch, size_runs)
     counts = _common_counts([*spans, *beside], pitch)[: len(spans)]
     places: list[Points] = []
     pinned: list[npt.NDArray[np.bool_]] = []
@@ -125,7 +125,9 @@ def lay_row(
     return Row(path, at, flags, size)
 
 
-def row_spans(path: Path, pitch: float, bends: Corners, shared: Sequence[float]) -> list[Span]:
+def row_spans(
+    path: Polyline, pitch: float, bends: Corners, shared: Sequence[float]
+) -> list[RowSpan]:
     """Return the spans of a row of one size between its pinned places; none where it is short."""
     if path.length <= SAME or len(path.points) < 2:
         return []
@@ -133,7 +135,7 @@ def row_spans(path: Path, pitch: float, bends: Corners, shared: Sequence[float])
 
 
 def _pinned_places(
-    path: Path, pitch: float, bends: Corners, shared: Sequence[float]
+    path: Polyline, pitch: float, bends: Corners, shared: Sequence[float]
 ) -> tuple[Points, Points]:
     """Return the places to pin, rising, and how firm each is: inf for the ends of an open path,
     FIRMEST for shared places, the turn in radians for corners.
@@ -152,12 +154,12 @@ def _pinned_places(
     return at, firm
 
 
-def _apart(path: Path, first: float, second: float) -> float:
+def _apart(path: Polyline, first: float, second: float) -> float:
     step = abs(first - second)
     return min(step, path.length - step) if path.closed else step
 
 
-def row_corners(path: Path, pitch: float) -> Corners:
+def row_corners(path: Polyline, pitch: float) -> Corners:
     """Return the corners of a path as a row of this pitch sees them."""
     return corners(path, max(CORNER_WINDOW * pitch, LEAST_WINDOW_MM))
 
@@ -173,17 +175,17 @@ def _tip(turn: float) -> float:
 
 
 def _spans(
-    path: Path,
+    path: Polyline,
     at: Points,
     turn: Points,
     pitch: float,
-    gauge: Gauge | None,
+    size_runs: SizeRuns | None,
     shared: dict[float, int],
-) -> list[Span]:
+) -> list[RowSpan]:
     """Cut a path at its pinned places, the blunter giving way where a span is too short."""
     if not len(at):
         at, turn = np.zeros(1), np.zeros(1)
-    known: dict[tuple[float, float], Span] = {}
+    known: dict[tuple[float, float], RowSpan] = {}
     for _ in range(len(at) + 1):
         stops = np.concatenate((at[1:], at[:1] + path.length)) if path.closed else at[1:]
         spans = []
@@ -191,8 +193,8 @@ def _spans(
             key = (float(start), float(stop))
             if key not in known:
                 tips = (_tip(float(turn[k])), _tip(float(turn[(k + 1) % len(at)])))
-                ends = (0, 0) if gauge is None else _end_sizes(path, key, gauge, shared)
-                known[key] = Span.of(path, *key, tips, pitch, gauge, ends)
+                ends = (0, 0) if size_runs is None else _end_sizes(path, key, size_runs, shared)
+                known[key] = RowSpan.of(path, *key, tips, pitch, size_runs, ends)
             spans.append(known[key])
         gone = _giving_way(spans, turn, pitch)
         if gone is None:
@@ -212,7 +214,7 @@ def _spans(
     return []
 
 
-def _twin(spans: list[Span], turn: Points, gone: int) -> int | None:
+def _twin(spans: list[RowSpan], turn: Points, gone: int) -> int | None:
     """Return the span too short for two stones between the corner that gives way and its like.
 
     Such twins (the end of a narrow stroke) share one stone in their middle.
@@ -227,10 +229,10 @@ def _twin(spans: list[Span], turn: Points, gone: int) -> int | None:
 
 
 def _end_sizes(
-    path: Path, ends: tuple[float, float], gauge: Gauge, shared: dict[float, int]
+    path: Polyline, ends: tuple[float, float], size_runs: SizeRuns, shared: dict[float, int]
 ) -> tuple[int, int]:
     """Return the sizes of the stones pinned at both ends of a span."""
-    found = gauge.at(ends).tolist()
+    found = size_runs.at(ends).tolist()
     for place, size in shared.items():
         for k in (0, 1):
             end = ends[k] - path.length if path.closed and ends[k] > path.length else ends[k]
@@ -239,7 +241,7 @@ def _end_sizes(
     return found[0], found[1]
 
 
-def _giving_way(spans: list[Span], turn: Points, pitch: float) -> int | None:
+def _giving_way(spans: list[RowSpan], turn: Points, pitch: float) -> int | None:
     """Return the pin that must give way, None when all hold, -1 when there is no row at all."""
     size = len(turn)
     wide = [math.inf if not span.most else span.splits[span.most][1] / pitch for span in spans]
@@ -262,7 +264,7 @@ def _giving_way(spans: list[Span], turn: Points, pitch: float) -> int | None:
     return -1 if math.inf in wide else None
 
 
-def _common_counts(spans: list[Span], pitch: float) -> list[int]:
+def _common_counts(spans: list[RowSpan], pitch: float) -> list[int]:
     """Choose the counts of spans so that their chords differ least, for little stretch."""
     if len(spans) == 1:
         return [spans[0].most]
@@ -289,10 +291,10 @@ def _nearest(table: list[tuple[int, float]], target: float) -> tuple[int, float]
     return min(table, key=lambda row: (round(abs(row[1] - target), 9), -row[0]))
 
 
-def _short_row(path: Path, pitch: float, gauge: Gauge | None) -> Row:
+def _short_row(path: Polyline, pitch: float, size_runs: SizeRuns | None) -> Row:
     """Lay what fits on a path whose pinned ends are too near for equal chords."""
-    size = 0 if gauge is None else int(gauge.size.max())
-    places, _ = divide(path, 0, pitch if gauge is None else float(gauge.pitches[size]))
+    size = 0 if size_runs is None else int(size_runs.size.max())
+    places, _ = divide(path, 0, pitch if size_runs is None else float(size_runs.pitches[size]))
     if len(places) < 2:
         places = np.array([0.0 if path.closed else path.length / 2])
     pinned = (np.arange(len(places)) == 0) & (len(places) > 1) & (not path.closed)

@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.frames import FRAME_DECIMALS, Frame
 from stonelayout.geometry.polygons import ARC_SEGMENTS
-from stonelayout.geometry.polylines import SAME_MM, Path
+from stonelayout.geometry.polylines import SAME_MM, Polyline
 from stonelayout.geometry.symmetry import (
     ALIKE_MM,
     NEARLY_MM,
@@ -41,13 +41,13 @@ def ask_inward(ask: Ask, frame: Frame) -> Ask:
     return replace(ask, region=region, lines=lines, obstacles=None)
 
 
-def drawn_paths(ask: Ask) -> list[Path]:
+def drawn_paths(ask: Ask) -> list[Polyline]:
     """Return all that an ask draws, to find its frame."""
-    found = [Path.of(line.points, line.closed) for line in ask.lines]
+    found = [Polyline.of(line.points, line.closed) for line in ask.lines]
     return found if ask.region is None else [*found, *lines_of(ask.region)]
 
 
-def own_start(path: Path) -> Path:
+def own_start(path: Polyline) -> Polyline:
     """Return the curve with a direction, and if closed a start, that are functions of its form.
 
     A closed curve starts on its axis of symmetry where it has one that is upright or level (at
@@ -57,7 +57,7 @@ def own_start(path: Path) -> Path:
     return own_starts(path)[0]
 
 
-def own_starts(path: Path) -> list[Path]:
+def own_starts(path: Polyline) -> list[Polyline]:
     """Return the curve as ``own_start`` does, once for each axis of symmetry that it has."""
     if len(path.points) < 2:
         return [path]
@@ -84,7 +84,7 @@ def own_starts(path: Path) -> list[Path]:
     return [path.from_place(float(path.along[first]))]
 
 
-def _symmetric(path: Path, level: float, axis: int) -> Path:
+def _symmetric(path: Polyline, level: float, axis: int) -> Polyline:
     """Return a curve that is its own mirror image to the last digit, started on its axis."""
     start = _on_axis(path, level, axis)
     path = path.from_place(start)
@@ -99,7 +99,7 @@ def _symmetric(path: Path, level: float, axis: int) -> Path:
     return with_its_image(path.between(0.0, end), axis, level)
 
 
-def axis_of(path: Path) -> tuple[int, float] | None:
+def axis_of(path: Polyline) -> tuple[int, float] | None:
     """Return the axis (0: upright, 1: level) on which a closed curve starts, and its x or y in mm.
 
     For a curve that is its own mirror image to the last digit, as ``own_start`` makes it; else
@@ -113,7 +113,7 @@ def axis_of(path: Path) -> tuple[int, float] | None:
     return None
 
 
-def _on_axis(path: Path, level: float, axis: int) -> float:
+def _on_axis(path: Polyline, level: float, axis: int) -> float:
     """Return where a curve crosses its axis of symmetry first, from the top or the left."""
     value = path.points[:, axis] - level
     value[np.abs(value) < ON_AXIS_MM] = 0.0
@@ -127,24 +127,26 @@ def _on_axis(path: Path, level: float, axis: int) -> float:
     return float(at[np.argmin(other)])
 
 
-def lines_of(geometry: BaseGeometry) -> list[Path]:
+def lines_of(geometry: BaseGeometry) -> list[Polyline]:
     """Return the rings of polygons as closed paths."""
-    return [Path.of(line.points, closed=True) for line in rings(geometry)]
+    return [Polyline.of(line.points, closed=True) for line in rings(geometry)]
 
 
-def offset_rings(region: BaseGeometry, distance: float) -> list[Path]:
+def offset_rings(region: BaseGeometry, distance: float) -> list[Polyline]:
     """Return the rings at ``distance`` mm outside (negative: inside) of polygons."""
     if distance == 0:
         return lines_of(region)
     return lines_of(shapely.buffer(region, distance, quad_segs=ARC_SEGMENTS))
 
 
-def beside(path: Path, distance: float) -> list[Path]:
+def beside(path: Polyline, distance: float) -> list[Polyline]:
     """Return the curves at ``distance`` mm to the right (negative: left) of an open path."""
     if distance == 0 or len(path.points) < 2:
         return [path]
     line = shapely.linestrings(path.points)
     found = shapely.offset_curve(line, distance, quad_segs=ARC_SEGMENTS)
     return [
-        Path.of(shapely.get_coordinates(part)) for part in shapely.get_parts(found) if part.length
+        Polyline.of(shapely.get_coordinates(part))
+        for part in shapely.get_parts(found)
+        if part.length
     ]

@@ -8,8 +8,8 @@ import numpy as np
 
 from stonelayout.geometry.equal_chords import NONE, SHORT, equal_chords, most_equal, split
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polylines import Path
-from stonelayout.laying.rows.tracks.size_runs import Gauge, Sizes
+from stonelayout.geometry.polylines import Polyline
+from stonelayout.laying.rows.tracks.size_runs import SizeRuns, Sizes
 
 #: Times that sizes are looked up again at the places that were found, and as often to smaller.
 _ROUNDS = 5
@@ -18,7 +18,7 @@ _FEWER = 12
 
 
 @dataclass
-class Span:
+class RowSpan:
     """A stretch between pinned places: arc lengths, and for each count its split.
 
     ``first`` and ``last`` are what the chords at its ends are multiplied by; chords are given
@@ -28,10 +28,10 @@ class Span:
 
     start: float
     stop: float
-    part: Path
+    part: Polyline
     first: float
     last: float
-    gauge: Gauge | None
+    size_runs: SizeRuns | None
     ends: tuple[int, int]
     splits: dict[int, tuple[Points, float]]
     sizes: dict[int, Sizes]
@@ -40,16 +40,16 @@ class Span:
     @classmethod
     def of(
         cls,
-        path: Path,
+        path: Polyline,
         start: float,
         stop: float,
         tips: tuple[float, float],
         pitch: float,
-        gauge: Gauge | None = None,
+        size_runs: SizeRuns | None = None,
         ends: tuple[int, int] = (0, 0),
-    ) -> Span:
+    ) -> RowSpan:
         """Make the span from start to stop of a path, with the most chords it takes."""
-        span = cls(start, stop, path.between(start, stop), *tips, gauge, ends, {}, {}, 0)
+        span = cls(start, stop, path.between(start, stop), *tips, size_runs, ends, {}, {}, 0)
         if max(tips) > 1.0 or span.mixed:
             span.most = span._most_unlike(pitch)
         if not span.most:
@@ -66,25 +66,25 @@ class Span:
     @property
     def mixed(self) -> bool:
         """Whether there are stones of other sizes than the first."""
-        return self.gauge is not None and (
-            max(self.ends) > 0 or bool(self.gauge.spread(self.start, self.stop, 64).any())
+        return self.size_runs is not None and (
+            max(self.ends) > 0 or bool(self.size_runs.spread(self.start, self.stop, 64).any())
         )
 
     def _solve(self, count: int, pitch: float) -> tuple[Points, float]:
         ratio = np.ones(count)
         ratio[0] = self.first
         ratio[-1] = max(ratio[-1], self.last)
-        if not self.mixed or self.gauge is None:
+        if not self.mixed or self.size_runs is None:
             return equal_chords(self.part, count, ratio)
-        sizes = self.gauge.spread(self.start, self.stop, count)
+        sizes = self.size_runs.spread(self.start, self.stop, count)
         sizes[[0, -1]] = self.ends
         found = NONE
         for turn in range(2 * _ROUNDS):
-            own = self.gauge.pitches[sizes]
+            own = self.size_runs.pitches[sizes]
             found = equal_chords(self.part, count, ratio * (own[1:] + own[:-1]) / 2 / pitch)
             if not len(found[0]):
                 return NONE
-            fresh = self.gauge.at(self.start + found[0])
+            fresh = self.size_runs.at(self.start + found[0])
             if turn >= _ROUNDS:  # it goes round and round: only smaller from here on
                 fresh = np.maximum(sizes, fresh)
             fresh[[0, -1]] = self.ends
@@ -96,8 +96,8 @@ class Span:
 
     def _most_unlike(self, pitch: float) -> int:
         size = self.part.length / pitch
-        if self.mixed and self.gauge is not None:
-            size = self.gauge.stones(self.start, self.stop) + 1
+        if self.mixed and self.size_runs is not None:
+            size = self.size_runs.stones(self.start, self.stop) + 1
         count = int(size * (1 + 1e-9) - (self.first + self.last - 2))
         for tried in range(count, max(count - _FEWER, 0), -1):
             found = self._solve(tried, pitch)

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polylines import Path
+from stonelayout.geometry.polylines import Polyline
 
 Sizes = npt.NDArray[np.intp]
 
@@ -31,7 +31,7 @@ _AT_CHANGE = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
-class Gauge:
+class SizeRuns:
     """Sizes along a path: size ``size[k]`` from arc length ``start[k]`` mm to the next start.
 
     ``pitches`` (sizes,) in mm, the largest first. ``length`` is the path's.
@@ -60,9 +60,9 @@ class Gauge:
         knots, total = self._knots(start, stop)
         return float(total[-1]) if len(knots) > 1 else 0.0
 
-    def only(self, size: int) -> Gauge:
+    def only(self, size: int) -> SizeRuns:
         """Return the gauge with one size all along."""
-        return Gauge(np.zeros(1), np.array([size], dtype=np.intp), self.length, self.pitches)
+        return SizeRuns(np.zeros(1), np.array([size], dtype=np.intp), self.length, self.pitches)
 
     def spread(self, start: float, stop: float, count: int) -> Sizes:
         """Return the sizes (count + 1,) of stones that split a stretch into so many steps."""
@@ -87,12 +87,12 @@ class Track:
     where rows meet, the outer ones stay.
     """
 
-    path: Path
-    gauge: Gauge | None = None
+    path: Polyline
+    size_runs: SizeRuns | None = None
     depth: int = 0
 
 
-def sample_places(path: Path, pitches: Points) -> Points:
+def sample_places(path: Polyline, pitches: Points) -> Points:
     """Return rising arc lengths (n,) at which the room along a path is looked at.
 
     Their number is such that mirror images of the path's parts have theirs at like places.
@@ -242,9 +242,9 @@ def _runs(
     return float(ripe[last, count]), sizes
 
 
-def gauge_of(places: Points, sizes: Sizes, pitches: Points) -> Gauge:
+def size_runs_of(places: Points, sizes: Sizes, pitches: Points) -> SizeRuns:
     """Return the gauge of samples ``places`` (n,) with sizes (n,); changes lie half-way."""
     change = np.flatnonzero(np.diff(sizes)) + 1
     start = np.concatenate(([0.0], (places[change] + places[change - 1]) / 2))
     size = sizes[np.concatenate(([0], change))]
-    return Gauge(start, size, float(places[-1]), pitches)
+    return SizeRuns(start, size, float(places[-1]), pitches)

@@ -5,10 +5,10 @@ import math
 import numpy as np
 import pytest
 import shapely
+from one_shape import lay_edge
 from shapely.geometry import LineString, Point, Polygon, box
 
 from stonelayout.laying.common.ask import Ask, Spec
-from stonelayout.laying.rows.edge import lay_edge
 from stonelayout.laying.rows.narrow.narrow_rows import rows_with_arms, too_narrow
 from stonelayout.model.artwork import rings
 

@@ -5,14 +5,18 @@ import itertools
 import numpy as np
 import pytest
 import shapely
+from one_shape import lay_edge, lay_spine
 from shapely.geometry import Polygon, box
 
-from stonelayout.geometry.polylines import Path
+from stonelayout.geometry.polylines import Polyline
 from stonelayout.laying.common.ask import Ask, Spec
-from stonelayout.laying.rows.edge import lay_edge
-from stonelayout.laying.rows.spine import lay_spine
 from stonelayout.laying.rows.tracks.row import lay_row
-from stonelayout.laying.rows.tracks.size_runs import LEAST_END_RUN, LEAST_RUN, Gauge, choose_sizes
+from stonelayout.laying.rows.tracks.size_runs import (
+    LEAST_END_RUN,
+    LEAST_RUN,
+    SizeRuns,
+    choose_sizes,
+)
 from stonelayout.model.artwork import Line, rings
 
 SIZES = (Spec(4.0, 4.4), Spec(2.9, 3.3), Spec(2.0, 2.4))
@@ -118,9 +122,9 @@ def test_runs_are_long_change_by_one_and_fit():
 
 def test_row_with_a_gauge_keeps_both_pitches():
     t = np.linspace(0, 3, 400)
-    path = Path.of(np.column_stack((30 * t, 8 * np.sin(2 * t))))
-    gauge = Gauge(np.array([0.0, 40.0]), np.array([0, 1]), path.length, PITCH[:2])
-    row = lay_row(path, PITCH[0], gauge=gauge)
+    path = Polyline.of(np.column_stack((30 * t, 8 * np.sin(2 * t))))
+    size_runs = SizeRuns(np.array([0.0, 40.0]), np.array([0, 1]), path.length, PITCH[:2])
+    row = lay_row(path, PITCH[0], size_runs=size_runs)
     own = PITCH[row.size]
     stretch = row.chords / ((own[1:] + own[:-1]) / 2)
     assert np.ptp(stretch) < 1e-9

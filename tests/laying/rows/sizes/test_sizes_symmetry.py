@@ -7,12 +7,11 @@ import pytest
 import shapely
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from one_shape import lay_edge, lay_spine
 from shapely.geometry import Polygon, box
 
 from stonelayout.geometry.symmetry import ALIKE_MM
 from stonelayout.laying.common.ask import Ask, Spec
-from stonelayout.laying.rows.edge import lay_edge
-from stonelayout.laying.rows.spine import lay_spine
 from stonelayout.laying.rows.tracks.size_runs import LEAST_RUN, choose_sizes
 from stonelayout.model.artwork import Line, rings
 

@@ -6,11 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from one_shape import lay_edge, lay_spine
 
 from stonelayout.laying.common.ask import Ask, Spec
 from stonelayout.laying.lay import lay
-from stonelayout.laying.rows.edge import lay_edge
-from stonelayout.laying.rows.spine import lay_spine
 from stonelayout.model.artwork import Line
 from stonelayout.model.catalogue import DEFAULT_SHEET, load_catalogue
 from stonelayout.model.job import Pick, Rule

@@ -8,13 +8,13 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from one_shape import lay_edge
 from scipy.special import ellipeinc
 from shapely.geometry import box
 
 from stonelayout.geometry.equal_chords import divide, equal_chords, most_equal
-from stonelayout.geometry.polylines import Path
+from stonelayout.geometry.polylines import Polyline
 from stonelayout.laying.common.ask import Ask, Spec
-from stonelayout.laying.rows.edge import lay_edge
 from stonelayout.laying.rows.tracks.row import lay_row, row_corners, row_spans
 from stonelayout.model.artwork import rings
 
@@ -23,7 +23,7 @@ PITCH = 2.4
 
 def ring(radius, count=720):
     t = np.linspace(0, 2 * math.pi, count, endpoint=False)
-    return Path.of(np.column_stack((np.cos(t), np.sin(t))) * radius, closed=True)
+    return Polyline.of(np.column_stack((np.cos(t), np.sin(t))) * radius, closed=True)
 
 
 def spread(row):
@@ -53,7 +53,7 @@ def test_regular_polygons_have_no_spread(sides):
     k = np.arange(sides)
     corners = np.column_stack((np.cos(2 * np.pi * k / sides), np.sin(2 * np.pi * k / sides)))
     side = 2 * math.sin(math.pi / sides)
-    row = lay_row(Path.of(corners * (10 * PITCH / side), closed=True), PITCH)
+    row = lay_row(Polyline.of(corners * (10 * PITCH / side), closed=True), PITCH)
     assert len(row.at) == 10 * sides
     assert np.allclose(row.chords, PITCH, rtol=1e-9, atol=0)
     assert row.pinned.sum() == sides
@@ -66,7 +66,7 @@ def test_logarithmic_spiral_keeps_a_constant_ratio():
     b = 0.15
     t = np.linspace(0, 6 * math.pi, 40_000)
     r = 3 * np.exp(b * t)
-    row = lay_row(Path.of(np.column_stack((r * np.cos(t), r * np.sin(t)))), PITCH)
+    row = lay_row(Polyline.of(np.column_stack((r * np.cos(t), r * np.sin(t)))), PITCH)
     arc = math.sqrt(1 + b * b) / b * (r[-1] - r[0])
     assert arc / PITCH * 0.97 < len(row.at) - 1 <= arc / PITCH
     assert np.ptp(row.chords) < 1e-9 * PITCH
@@ -80,7 +80,7 @@ def test_chords_of_an_ellipse_sum_to_less_than_its_arc():
     # Perimeter 4 a E(e^2): scipy.special.ellipeinc.
     a, b = 30.0, 10.0
     t = np.linspace(0, 2 * math.pi, 4000, endpoint=False)
-    row = lay_row(Path.of(np.column_stack((a * np.cos(t), b * np.sin(t))), closed=True), PITCH)
+    row = lay_row(Polyline.of(np.column_stack((a * np.cos(t), b * np.sin(t))), closed=True), PITCH)
     arc = 4 * a * ellipeinc(math.pi / 2, 1 - (b / a) ** 2)
     assert 0.99 * arc < row.chords.sum() < arc
     assert np.ptp(row.chords) < 1e-9 * PITCH
@@ -91,7 +91,7 @@ def test_chords_of_an_ellipse_sum_to_less_than_its_arc():
 
 
 def test_corner_stones_and_spread_of_a_cornered_outline():
-    outline = Path.of([[0, 0], [61.3, 0], [61.3, 43.7], [30, 55.1], [0, 43.7]], closed=True)
+    outline = Polyline.of([[0, 0], [61.3, 0], [61.3, 43.7], [30, 55.1], [0, 43.7]], closed=True)
     row = lay_row(outline, PITCH)
     assert row.pinned.sum() == 5
     for corner in outline.points:
@@ -101,7 +101,7 @@ def test_corner_stones_and_spread_of_a_cornered_outline():
 
 
 def test_spread_with_four_corners_and_a_hundred_stones_is_within_a_percent():
-    row = lay_row(Path.of([[0, 0], [97.3, 0], [90.1, 52.4], [3.3, 47.9]], closed=True), PITCH)
+    row = lay_row(Polyline.of([[0, 0], [97.3, 0], [90.1, 52.4], [3.3, 47.9]], closed=True), PITCH)
     assert len(row.at) >= 100
     assert row.pinned.sum() == 4
     assert row.chords.min() >= PITCH * (1 - 1e-9)
@@ -115,10 +115,10 @@ def test_rounded_corner_is_a_corner_and_noise_is_not():
         + [(13, 8), (-13, 8), (-13, -8), (13, -8)][k]
         for k in range(4)
     ]
-    assert lay_row(Path.of(np.concatenate(parts), closed=True), PITCH).pinned.sum() == 4
+    assert lay_row(Polyline.of(np.concatenate(parts), closed=True), PITCH).pinned.sum() == 4
     rng = np.random.default_rng(3)
     points = ring(25, 700).points[:-1]
-    noisy = Path.of(points + rng.normal(0, 0.05, points.shape), closed=True)
+    noisy = Polyline.of(points + rng.normal(0, 0.05, points.shape), closed=True)
     row = lay_row(noisy, PITCH)
     assert not row.pinned.any()
     assert np.ptp(row.chords) < 1e-9 * PITCH
@@ -126,7 +126,7 @@ def test_rounded_corner_is_a_corner_and_noise_is_not():
 
 def test_stones_beside_a_sharp_tip_keep_their_distance():
     half = math.radians(20)
-    tip = Path.of(
+    tip = Polyline.of(
         [
             [-40 * math.sin(half), 40 * math.cos(half)],
             [0, 0],
@@ -140,23 +140,23 @@ def test_stones_beside_a_sharp_tip_keep_their_distance():
 
 
 def test_blunt_corner_gives_way_where_a_side_is_too_short():
-    path = Path.of([[0, 0], [20, 0], [21.5, 1.5], [21.5, 20]])
+    path = Polyline.of([[0, 0], [20, 0], [21.5, 1.5], [21.5, 20]])
     row = lay_row(path, PITCH)
     assert row.chords.min() >= PITCH * (1 - 1e-9)
     assert row.chords.max() < 1.2 * PITCH
 
 
 def test_open_line_ends_with_stones_and_a_dot_is_one():
-    row = lay_row(Path.of([[1, 1], [25, 1]]), PITCH)
+    row = lay_row(Polyline.of([[1, 1], [25, 1]]), PITCH)
     assert np.allclose(row.centres[[0, -1]], [[1, 1], [25, 1]])
     assert len(row.at) == 11
-    assert len(lay_row(Path.of([[1, 1]]), PITCH).at) == 1
-    assert len(lay_row(Path.of([[1, 1], [1.5, 1]]), PITCH).at) == 1
+    assert len(lay_row(Polyline.of([[1, 1]]), PITCH).at) == 1
+    assert len(lay_row(Polyline.of([[1, 1], [1.5, 1]]), PITCH).at) == 1
 
 
 def test_newton_and_divider_agree():
     t = np.linspace(0, 3, 400)
-    path = Path.of(np.column_stack((20 * t, 8 * np.sin(2 * t))))
+    path = Polyline.of(np.column_stack((20 * t, 8 * np.sin(2 * t))))
     newton = equal_chords(path, 20)
     walked = divide(path, 20, 1.0)
     assert np.allclose(newton[0], walked[0], atol=1e-8)
@@ -168,7 +168,7 @@ def test_newton_and_divider_agree():
 def test_loops_and_cusps_have_even_spans(a, b):
     # Lissajous curves: with a = b a line run to and fro, else loops, some with cusps at their ends
     t = np.linspace(0, 2 * math.pi, 400)
-    path = Path.of(14 * np.column_stack((np.sin(a * t + 0.3), np.cos(b * t))))
+    path = Polyline.of(14 * np.column_stack((np.sin(a * t + 0.3), np.cos(b * t))))
     row = lay_row(path, PITCH)
     assert row.chords.min() >= PITCH * (1 - 1e-9)
     assert len(row.at) > 0.7 * path.length / PITCH
@@ -189,15 +189,15 @@ def test_any_span_gets_a_row(points, closed, kind):
         table = np.repeat(table, 2, axis=0)
     elif kind == "back":
         table = np.concatenate((table, table[::-1]))
-    path = Path.of(table, closed)
+    path = Polyline.of(table, closed)
     row = lay_row(path, PITCH)
     assert len(row.at) >= 1
     assert np.isfinite(row.centres).all()
     assert (np.diff(row.at) > 0).all()
     assert (row.chords >= PITCH * (1 - 1e-9)).all()
-    places, chord = most_equal(Path.of(table[:4]), PITCH)
+    places, chord = most_equal(Polyline.of(table[:4]), PITCH)
     if len(places):
-        steps = np.hypot(*np.diff(Path.of(table[:4]).at(places), axis=0).T)
+        steps = np.hypot(*np.diff(Polyline.of(table[:4]).at(places), axis=0).T)
         assert np.allclose(steps, chord, rtol=1e-9, atol=0)
 
 
@@ -205,8 +205,8 @@ def test_rings_of_one_outline_are_spaced_alike():
     # A side of 36.5 mm takes 15 steps of 2.433 mm, one of 10.9 mm takes 4 of 2.725: the hole
     # cannot come nearer to the pitch, so the outer square comes nearer to the hole, with 14.
     outer, hole = box(0, 0, 38.5, 38.5), box(14.8, 14.8, 23.7, 23.7)
-    row = Path.of([[0, 0], [36.5, 0], [36.5, 36.5], [0, 36.5]], closed=True)
-    inner = Path.of([[0, 0], [10.9, 0], [10.9, 10.9], [0, 10.9]], closed=True)
+    row = Polyline.of([[0, 0], [36.5, 0], [36.5, 36.5], [0, 36.5]], closed=True)
+    inner = Polyline.of([[0, 0], [10.9, 0], [10.9, 10.9], [0, 10.9]], closed=True)
     assert np.allclose(lay_row(row, PITCH).chords, 36.5 / 15)
     beside = row_spans(inner, PITCH, row_corners(inner, PITCH), [])
     assert np.allclose(lay_row(row, PITCH, beside=beside).chords, 36.5 / 14)
