@@ -1,4 +1,9 @@
-"""Where along a line a condition stops to hold, or a growing length is no longer too small."""
+"""Where along a line a condition stops to hold, or a growing length is no longer too small.
+
+Conditions need not come from a function with a sign, nor hold in one stretch only: of the changes
+in a bracket one is found. Callers that ask for another number of halvings than HALVINGS do so for
+time, or so that the last digits of layouts stay what they were.
+"""
 
 from __future__ import annotations
 

@@ -21,8 +21,9 @@ SAME_MM = 1e-9
 #: A corner turns by at least this much within the window, in degrees (algorithm study: 35; a
 #: noisy traced outline needs a little more to have none).
 CORNER_DEGREES = 40.0
-#: Corners within one window are alike when their turns differ by less than this, in radians.
-_ALIKE = float(np.radians(10.0))
+#: Two corners beside each other are alike, the ends of one edge, when their turns differ by less
+#: than this, in degrees: then one stone in their middle may do for both.
+ALIKE_DEGREES = 10.0
 #: Turning balances about a place when its moment is below this share of window times turning.
 _BALANCE = 1e-3
 #: Steps of an eighth of a window in which a corner is looked for on each side.
@@ -167,7 +168,11 @@ def corners(path: Polyline, window: float, degrees: float = CORNER_DEGREES) -> C
         near = [k for k, (other, _) in enumerate(found) if spread.apart(s, other) < window]
         if near:
             other, its = found[near[0]]
-            if len(near) == 1 and near[0] not in twins and abs(its - turn) < _ALIKE:
+            if (
+                len(near) == 1
+                and near[0] not in twins
+                and abs(its - turn) < np.radians(ALIKE_DEGREES)
+            ):
                 found[near[0]] = spread.between(other, s), its
                 twins.add(near[0])
             continue

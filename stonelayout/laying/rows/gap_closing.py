@@ -1,6 +1,7 @@
-"""Spacing rows anew beside gaps: stones slide towards the gap, the stretches beside are evened.
+"""Gaps of rows, where stones were removed: rows spaced anew beside them, and what fits put in.
 
-What room a gap still has after that is filled.
+``respace`` slides the stones at a gap towards it as far as they keep their distance, and spaces the
+stretches beside it evenly. ``fill_gaps`` puts stones into gaps that have room for them after all.
 """
 
 from __future__ import annotations
@@ -136,7 +137,7 @@ def _clear_about(
     obstacles: FrameObstacles,
     pitches: Points,
 ) -> Callable[[Points], npt.NDArray[np.bool_]]:
-    """Return what tells which points (n, 2) near a spot have room for a stone of a size.
+    """Return a test of points (n, 2) near a spot: which have room for a stone of a size.
 
     Stones count that are further from the spot than the first of ``near``, in mm, and nearer than
     the second.

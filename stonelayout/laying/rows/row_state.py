@@ -1,4 +1,4 @@
-"""Rows at work: what is laid of each so far, and the stones that stand in their way."""
+"""Rows while they are worked on: what is laid of each so far, and the obstacles of each ask."""
 
 from __future__ import annotations
 
@@ -19,9 +19,11 @@ from stonelayout.laying.rows.tracks.size_runs import Sizes
 
 @dataclass
 class RowState:
-    """A row at work: its path and stones; ``lost`` are the arc lengths of stones removed, of which
-    ``refilled`` came back elsewhere, and ``given`` the stretches that another row lays; ``depth``
-    is its track's.
+    """A row while it is worked on: its path and stones.
+
+    ``lost`` are the arc lengths of stones removed, of which ``refilled`` came back elsewhere;
+    ``given`` are the stretches that another row lays; ``ragged`` tells whether stones were removed
+    since it was spaced last; ``depth`` is its track's.
     """
 
     ask: int

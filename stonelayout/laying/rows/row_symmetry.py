@@ -1,4 +1,9 @@
-"""Mirror-symmetric drawings get mirror-symmetric rows."""
+"""Mirror-symmetric drawings get mirror-symmetric rows.
+
+A closed row by itself starts on its axis (``tracks.row_curves.own_start``). Where rows meet, and
+among several curves, the result may still differ from side to side: then one side and its mirror
+image replace both (``mirrored_stones``).
+"""
 
 from __future__ import annotations
 

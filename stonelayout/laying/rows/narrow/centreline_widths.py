@@ -1,4 +1,4 @@
-"""Strands: stretches of a shape's centre line, and where it is too narrow there for two rows."""
+"""Stretches of a shape's centre line, and where they are too narrow for two rows."""
 
 from __future__ import annotations
 
@@ -22,12 +22,13 @@ from .row_branching import RowRings
 _PLACES = 16
 #: Samples of an outline a pitch, to find its centre line.
 _SAMPLES = 5.0
-#: A branch is no whisker if it is narrow along this much, in pitches: a tip of 65 degrees is.
+#: A side branch of the centre line is kept if it is narrow along this much, in pitches: one into a
+#: tip of 65 degrees is.
 SPECK = 0.9
 #: A stub on a joint with a radius below so much of the least that is wide gets its stone.
 _STUB = 1.25
-#: Between the outer outline and a hole two rows that hardly collide give way to one of them; one
-#: between them is better where they would stand nearer to each other than this, in pitches.
+#: Of two rows between the outer outline and a hole that come only a little nearer than a pitch, one
+#: loses stones; one row between them is better where they are nearer than this, in pitches.
 _BESIDE_HOLE = 0.7
 #: An arm is narrow along this much at least, in pitches; the end of any stroke is along half one.
 _LEAST = 0.6
@@ -99,7 +100,7 @@ class CentrelineStretch:
 
 
 def stretches_of(polygon: Polygon, floor: float, pitch: float) -> list[CentrelineStretch]:
-    """Return the strands of a polygon whose stones keep ``floor`` mm from its outline."""
+    """Return the stretches in a polygon on which stones keep ``floor`` mm from its outline."""
     wide = floor + pitch / 2
 
     def wanted(points: Points, radius: Points) -> bool:
@@ -122,11 +123,11 @@ def stretches_of(polygon: Polygon, floor: float, pitch: float) -> list[Centrelin
             if fits and part.length > 1e-6:
                 first, last = k == 0, k == len(parts) - 1
                 joints = (ends[0] if first else None, ends[1] if last else None)
-                stretches.append(_strand(part, joints, polygon, wide, pitch))
+                stretches.append(_stretch(part, joints, polygon, wide, pitch))
     return stretches
 
 
-def _strand(
+def _stretch(
     path: Polyline,
     joints: tuple[Spot | None, Spot | None],
     polygon: Polygon,

@@ -88,7 +88,7 @@ def _has_narrows(room: Polygon, pitch: float) -> bool:
 def _cut_off(
     stretches: list[CentrelineStretch], rings: RowRings
 ) -> tuple[list[Polyline], list[tuple[Polyline, bool]]] | None:
-    """Return the curves of arms and what they leave of the rims; None when there are none."""
+    """Return the curves of arms and what they leave of the rings; None when there are none."""
     paths: list[Polyline] = []
     mouths: list[Fork] = []
     gone: list[Polyline] = []

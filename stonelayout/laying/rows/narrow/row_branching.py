@@ -20,7 +20,7 @@ _AT_ONCE = 16
 #: Looked for in steps of this part of a pitch.
 _STEP = 1 / 16
 #: What is cut off lies within this of an arm's centre, in pitches.
-BESIDE = 1.3
+_OF_AN_ARM = 1.3
 #: How far past its narrow stretch a mouth may lie, in pitches.
 _PAST = 0.75
 
@@ -166,7 +166,7 @@ class RowRings:
         """Return what is left of the rings when the arms beyond their mouths are cut off.
 
         Each part with whether it goes round a hole. None where a part would be cut off that lies
-        farther than BESIDE pitches from the arms.
+        farther than _OF_AN_ARM pitches from the arms.
         """
         lines = lines_through(arms)
         found: list[tuple[Polyline, bool]] = []
@@ -188,4 +188,4 @@ class RowRings:
     def _far(self, path: Polyline, lines: BaseGeometry) -> bool:
         count = max(int(path.length / self.pitch * 4), 4)
         spots = np.asarray(shapely.points(path.at(np.linspace(0, path.length, count))))
-        return bool((shapely.distance(spots, lines) > BESIDE * self.pitch).any())
+        return bool((shapely.distance(spots, lines) > _OF_AN_ARM * self.pitch).any())

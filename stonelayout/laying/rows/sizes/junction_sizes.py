@@ -10,7 +10,7 @@ from stonelayout.geometry.intersections import SNAP_MM, Contacts
 from stonelayout.geometry.neighbours import pairs_nearer
 from stonelayout.laying.rows.tracks.size_runs import LEAST_END_RUN, SizeRuns, Sizes, Track
 
-#: So many stones between smaller ones, where others were left out, look like a slip.
+#: So many stones between smaller ones, where others were left out, look like a mistake.
 _LONE = 2
 
 
@@ -41,7 +41,7 @@ def agreed_sizes(tracks: list[Track], contacts: Contacts) -> list[list[int]]:
 
 
 def stub_size_runs(size_runs: SizeRuns | None, agreed: list[int]) -> SizeRuns | None:
-    """Return the gauge of a row; a stub of a few stones takes the size of the joint it leaves."""
+    """Return the sizes along a row; a stub of a few stones takes the size of its joint."""
     if size_runs is None or not agreed or size_runs.stones(0.0, size_runs.length) >= LEAST_END_RUN:
         return size_runs
     return size_runs.only(max(*agreed, int(size_runs.size.max())))

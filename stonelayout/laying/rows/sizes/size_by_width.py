@@ -96,7 +96,7 @@ class _SampledRow:
         return [size_at(path.at(at)) for path, at, _ in self.each()]
 
     def nearest(self) -> SizeAt:
-        """Return what tells the size at the nearest place."""
+        """Return a function from points (n, 2) to the sizes (n,) at the nearest places."""
         from scipy.spatial import KDTree
 
         tree = KDTree(np.concatenate([path.at(at) for path, at, _ in self.each()]))
@@ -123,8 +123,9 @@ def _sampled(paths: Sequence[Polyline], pitches: Points, size_at: SizeAt) -> _Sa
 
 
 def _room(curves: Curves, reach: Sequence[float], pitches: Points) -> SizeAt:
-    """Return what tells, for points (n, 2), the largest sizes (n,) that have room on their curves,
-    ``reach[i]`` mm away at most.
+    """Return a function from points (n, 2) to the largest sizes (n,) that have room there.
+
+    A size has room on its own curves, which count within ``reach[i]`` mm of a point.
     """
     from scipy.spatial import KDTree
 

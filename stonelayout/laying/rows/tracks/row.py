@@ -10,8 +10,9 @@ import numpy as np
 import numpy.typing as npt
 
 from stonelayout.geometry.equal_chords import SAME, SHORT, divide
+from stonelayout.geometry.intersections import SNAP_MM
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polylines import Corners, Polyline, corners
+from stonelayout.geometry.polylines import ALIKE_DEGREES, Corners, Polyline, corners
 from stonelayout.laying.rows.tracks.row_span import RowSpan
 from stonelayout.laying.rows.tracks.size_runs import SizeRuns, Sizes
 
@@ -21,7 +22,7 @@ CORNER_WINDOW, LEAST_WINDOW_MM = 0.6, 1.3
 #: A span whose gaps are wider than this, in pitches, asks the blunter of its corners to give way.
 WIDE = 1.2
 #: Two corners that turn alike, the ends of one edge, both hold up to so many pitches: without one
-#: of them the edge would look lopsided.
+#: of them the edge would have a stone at one end only.
 WIDER = 1.5
 #: Corners that turn by more than this, in degrees, do not give way to a wide gap.
 FIRM_DEGREES = 70.0
@@ -29,22 +30,19 @@ FIRM_DEGREES = 70.0
 FIRMEST = 10.0
 #: Tips sharper than this, in degrees, keep the stones beside the tip apart by longer first chords.
 SHARP_DEGREES = 60.0
-#: A spread (CV) that the eye does not see: less is no better when a common pitch is chosen.
+#: A spread (coefficient of variation of the chords) that cannot be seen: less is no better when a
+#: common pitch is chosen.
 _UNSEEN = 0.008
 #: What a mean stretch of 1 costs against a spread of 1: little, as the least spread is asked for.
 _STRETCH_COST = 0.02
 #: A common pitch is looked for up to this many pitches.
 _MOST_STRETCH = 1.12
-#: A pinned place this near to a shared one, in mm, is that place.
-SNAP_MM = 0.2
-#: Corners too near for two stones share one if they turn alike within this, in degrees.
-_TWIN_DEGREES = 10.0
 
 
 @dataclass(frozen=True, eq=False)
 class Row:
     """Stones along a path: arc lengths ``at`` (n,) in mm, rising; ``pinned`` (n,) tells which
-    stand on a corner or an end, ``size`` (n,) indexes the sizes of the gauge (0 without one).
+    stand on a corner or an end, ``size`` (n,) indexes the sizes of the rule (0 with one size).
     On a closed path the last is followed by the first.
     """
 
@@ -223,7 +221,7 @@ def _twin(spans: list[RowSpan], turn: Points, gone: int) -> int | None:
     for k in (gone, (gone - 1) % size):
         if k < len(spans) and not spans[k].most and size > 2:
             one, two = float(turn[k]), float(turn[(k + 1) % size])
-            if max(one, two) < math.pi and abs(one - two) < math.radians(_TWIN_DEGREES):
+            if max(one, two) < math.pi and abs(one - two) < math.radians(ALIKE_DEGREES):
                 return k
     return None
 
@@ -248,7 +246,7 @@ def _giving_way(spans: list[RowSpan], turn: Points, pitch: float) -> int | None:
     best: tuple[float, float, int] | None = None
     for k, stretch in enumerate(wide):
         ends = float(turn[k]), float(turn[(k + 1) % size])
-        alike = abs(ends[0] - ends[1]) < math.radians(_TWIN_DEGREES)
+        alike = abs(ends[0] - ends[1]) < math.radians(ALIKE_DEGREES)
         if stretch <= (WIDER if alike else WIDE):
             continue
         for pin in (k, (k + 1) % size):
