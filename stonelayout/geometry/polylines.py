@@ -109,6 +109,15 @@ def lines_through(paths: Iterable[Polyline]) -> BaseGeometry:
     return shapely.MultiLineString(lines)
 
 
+def turn_between(before: Points, after: Points) -> Points:
+    """Return the signed angles (n,) in radians from directions (n, 2) to others, any lengths.
+
+    Positive from x to y; a reversal counts as pi.
+    """
+    cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
+    return np.asarray(np.arctan2(cross, (before * after).sum(axis=1)))
+
+
 def turning(path: Polyline) -> tuple[Points, Points]:
     """Return arc lengths and signed turning angles (radians) of the vertices where it turns.
 
@@ -123,8 +132,7 @@ def turning(path: Polyline) -> tuple[Points, Points]:
     if path.closed:
         place = np.concatenate((path.along[:1], place))
         before, after = np.concatenate((sides[-1:], before)), sides
-    cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
-    return place, np.arctan2(cross, (before * after).sum(axis=1))
+    return place, turn_between(before, after)
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
 from .points import Points
+from .polylines import turn_between
 
 Flags = npt.NDArray[np.bool_]
 
@@ -96,9 +97,7 @@ def sample_ring(points: Points, step: float) -> tuple[Points, Points, Flags]:
     length = np.hypot(side[:, 0], side[:, 1])
     unit = side / length[:, None]
     before = np.roll(unit, 1, axis=0)
-    turn = np.arctan2(
-        before[:, 0] * unit[:, 1] - before[:, 1] * unit[:, 0], (before * unit).sum(axis=1)
-    )
+    turn = turn_between(before, unit)
     smooth = np.abs(turn) < math.radians(SMOOTH_DEGREES)
     middle = before + unit
     middle /= np.maximum(np.hypot(middle[:, 0], middle[:, 1]), 1e-12)[:, None]
