@@ -69,8 +69,9 @@ def frame_of(polygon: Polygon) -> Frame:
     """
     middle = shapely.centroid(polygon)
     points = shapely.get_coordinates(polygon)
+    length = np.hypot(*np.diff(points, axis=0).T)
     origin = np.array([middle.x, middle.y])
-    return Frame(origin, _own_turn(*_sides(points), origin))
+    return Frame(origin, _own_turn((points[1:] + points[:-1]) / 2, length, origin))
 
 
 def frame_of_paths(paths: Sequence[Polyline]) -> Frame:
@@ -78,18 +79,13 @@ def frame_of_paths(paths: Sequence[Polyline]) -> Frame:
 
     Its origin is their common centroid, by length.
     """
-    sides = [_sides(path.points) for path in paths]
-    middle, length = (np.concatenate(found) for found in zip(*sides, strict=True))
+    middle = np.concatenate([(path.points[1:] + path.points[:-1]) / 2 for path in paths])
+    length = np.concatenate([np.diff(path.along) for path in paths])
     total = float(length.sum())
     if not total:
         return Frame(np.concatenate([path.points for path in paths]).mean(axis=0), np.eye(2))
     origin = (length[:, None] * middle).sum(axis=0) / total
     return Frame(origin, _own_turn(middle, length, origin))
-
-
-def _sides(points: Points) -> tuple[Points, Points]:
-    """Return the middles (n - 1, 2) and lengths (n - 1,) of a polyline's sides."""
-    return (points[1:] + points[:-1]) / 2, np.hypot(*np.diff(points, axis=0).T)
 
 
 def _own_turn(middle: Points, length: Points, origin: Points) -> Points:
