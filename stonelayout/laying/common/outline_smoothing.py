@@ -14,8 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polygons import inset, polygons
 from stonelayout.geometry.regions import rings_of
-from stonelayout.geometry.symmetry import mirrored
-from stonelayout.laying.common.part_fill import Part
+from stonelayout.laying.common.part_fill import Part, shared_with_images
 
 #: An outline trembles when it turns to and fro by more than this, in radians in a pitch.
 TREMBLE = 1.5
@@ -60,13 +59,9 @@ def calm_part(part: Part) -> Part:
         return part
     rooms = []
     for spec, room in zip(part.sizes, part.rooms, strict=True):
-        least = spec.diameter / 2 + float(part.options.get("margin", 0.0))
-        calm = inset(outline, least + strayed)
-        for axis in (0, 1):
-            if part.mirrors[axis]:
-                calm = shapely.intersection(calm, mirrored(calm, axis))
-        calm = shapely.intersection(calm, room)
-        rooms.append(shapely.MultiPolygon(polygons(calm)))
+        least = spec.inset(part.options) + strayed
+        smooth = shared_with_images(inset(outline, least), part.mirrors)
+        rooms.append(shapely.MultiPolygon(polygons(shapely.intersection(smooth, room))))
     return dataclasses.replace(part, rooms=tuple(rooms))
 
 

@@ -10,8 +10,8 @@ from shapely.geometry import Polygon, box
 
 from stonelayout.geometry.fill_measures import largest_empty
 from stonelayout.geometry.neighbours import crossing_pairs
-from stonelayout.laying.border_insets import Side, share_seams
 from stonelayout.laying.lay import lay
+from stonelayout.laying.shared_borders import BorderedRegion, EdgeStone, inset_shared_borders
 from stonelayout.model.artwork import Artwork, area_shape
 from stonelayout.model.catalogue import DEFAULT_SHEET, load_catalogue
 from stonelayout.model.job import Pick, Rule
@@ -44,7 +44,7 @@ def sides(regions, sizes):
     found = []
     for k, (region, size) in enumerate(zip(regions, sizes, strict=True)):
         diameter = CATALOGUE.stone(size).diameter
-        found.append(Side(region, (((diameter + GAP) / 2, diameter / 2),), k))
+        found.append(BorderedRegion(region, (EdgeStone((diameter + GAP) / 2, diameter / 2),), k))
     return found
 
 
@@ -173,13 +173,13 @@ def test_region_that_an_earlier_one_covers_is_told_so():
 def test_shapes_that_stand_apart_are_left_alone():
     regions = [box(0, 0, 10, 10), box(10.6, 0, 20, 10), shapely.Point(40, 40).buffer(5)]
     given = sides(regions, ["ss10"] * 3)
-    for side, region in zip(given, share_seams(given), strict=True):
+    for side, region in zip(given, inset_shared_borders(given), strict=True):
         assert region.equals(side.region)
 
 
 def test_sides_of_one_owner_have_no_seam():
-    whole = [Side(box(0, 0, 10, 10), ((1.65, 1.4),), "a")] * 2
-    assert all(region.equals(box(0, 0, 10, 10)) for region in share_seams(whole))
+    whole = [BorderedRegion(box(0, 0, 10, 10), (EdgeStone(1.65, 1.4),), "a")] * 2
+    assert all(region.equals(box(0, 0, 10, 10)) for region in inset_shared_borders(whole))
 
 
 @settings(max_examples=8, deadline=None)
@@ -206,7 +206,7 @@ def test_stones_keep_their_distance_across_any_seam(turn, cut, gap, sizes, lifte
     for one, other in zip(found, laid(regions, sizes=list(sizes), order=(1, 0)), strict=True):
         assert same(one, other)
     turned = [affinity.affine_transform(region, (0, -1, 1, 0, 64, 32)) for region in regions]
-    shared = share_seams(sides(regions, sizes))
-    for one, other in zip(shared, share_seams(sides(turned, sizes)), strict=True):
+    shared = inset_shared_borders(sides(regions, sizes))
+    for one, other in zip(shared, inset_shared_borders(sides(turned, sizes)), strict=True):
         moved = affinity.affine_transform(one, (0, -1, 1, 0, 64, 32))
         assert shapely.symmetric_difference(moved, other).area <= 1e-6
