@@ -15,7 +15,7 @@ from shapely import affinity
 from stonelayout.geometry.fill_measures import measure_fill
 from stonelayout.geometry.neighbours import nearest_distances
 from stonelayout.laying.common.ask import Ask, Obstacles, Spec
-from stonelayout.laying.common.outline_smoothing import calmed
+from stonelayout.laying.common.outline_smoothing import smoothed_outline
 from stonelayout.laying.courses.courses import lay_courses
 
 PITCH, STONE = 3.3, 2.8
@@ -243,10 +243,10 @@ def test_rows_of_a_trembling_bar_are_as_straight_as_those_of_a_clean_one(width):
 
 def test_corners_of_a_trembling_outline_stay_corners():
     square = shapely.box(0, 0, 40, 30)
-    smooth, strayed = calmed(trembling(square, 0.06), PITCH)
+    smooth, strayed = smoothed_outline(trembling(square, 0.06), PITCH)
     assert shapely.hausdorff_distance(smooth, square) < 0.25
     assert 0 < strayed < 0.3
-    assert calmed(square, PITCH) == (square, 0.0)
+    assert smoothed_outline(square, PITCH) == (square, 0.0)
 
 
 def test_the_row_of_a_thin_arm_runs_through_the_stem_to_its_far_edge():
