@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -18,29 +18,61 @@ from .row_fill import CAPTURE, lay_line
 from .stroke_junctions import carried_across_junctions
 from .thin_strokes import ThinStroke, thin_strokes_of
 
+
+@dataclass(frozen=True)
+class Quincunx:
+    """Where a third row stands in the gaps of two, as the middle one of five points.
+
+    The two are at least ``apart`` pitches from each other, the stroke bends by less than ``bend``
+    radians over its own width, its half width varies by less than ``taper`` pitches, and it was
+    measured, not only carried through junctions, along a share ``measured`` of the stretch.
+    """
+
+    apart: float
+    bend: float
+    taper: float
+    measured: float
+
+
+@dataclass(frozen=True)
+class FacingEnds:
+    """Which ends of thin strokes face each other across a junction.
+
+    It is at most ``reach`` pitches long, the ends are ``aside`` by less than so many pitches, and
+    the cosine between their directions is less than ``opposed``.
+    """
+
+    reach: float
+    aside: float
+    opposed: float
+
+
+@dataclass(frozen=True)
+class Extension:
+    """How far thin strokes are extended at their ends, in pitches.
+
+    As far as the outline and ``beyond`` if that is within ``across``, else by ``butt``.
+    """
+
+    across: float
+    beyond: float
+    butt: float
+
+
 #: A stone stands on the outline's row within this share of a pitch.
 ON_ROW = 0.02
 #: Rows copy the outline's places while their chords stay below this many pitches.
 COPY_STRETCH = 1.10
-#: A gap along a row wider than this, in pitches, is a hole; so much less of it is better.
-WIDE, HOLE = 1.3, 0.1
-#: Between two rows at least this far apart, in pitches, a third stands in their gaps, where the
-#: stroke bends by less than this over its own width, in radians.
-QUINCUNX, QUINCUNX_BEND = 1.6, 0.05
-#: That stroke's half width varies by less than this, in pitches.
-QUINCUNX_TAPER = 0.06
-#: A thin stroke is extended as far as the outline, and a little beyond, if that is within ACROSS
-#: pitches, else by BUTT pitches.
-ACROSS, BEYOND, BUTT = 2.2, 1e-3, 0.5
+#: A gap along a row wider than this, in pitches, counts as left open (``excess_gaps``).
+WIDE = 1.3
+#: Tuned by eye, as all numbers here, on letters and crossings (benchmarks/gallery.py).
+QUINCUNX = Quincunx(apart=1.6, bend=0.05, taper=0.06, measured=0.6)
+FACING = FacingEnds(reach=4.0, aside=0.25, opposed=-0.97)
+EXTENSION = Extension(across=2.2, beyond=1e-3, butt=0.5)
 #: A thin stroke ends at a junction when it is within so many pitches of it.
 NEAR_JUNCTION = 0.6
 #: Rows that turn round a notch meet as if it turned by no more than this, in radians.
 NOTCH = 2.0
-#: Two ends face each other across a junction at most so many pitches long, when they are aside by
-#: less than so many, and the cosine between their directions is less than this.
-CROSSING, ASIDE, FACING = 4.0, 0.25, -0.97
-#: The width is measured along this share of such a stretch, not only carried through junctions.
-MEASURED = 0.6
 #: Rows this far apart, in pitches, get a stone where they turn at a corner; nearer ones form a
 #: grid there.
 MITRE = 1.15
@@ -104,7 +136,7 @@ def lay_inner(
     if excess > 0 and len(occupancy.centres) > before:
         copied = occupancy.remove_after(before)
         lay_row(occupancy, segment, line, where)
-        if excess_gaps(occupancy, line, where) > excess - HOLE:
+        if excess_gaps(occupancy, line, where) >= excess:
             occupancy.remove_after(before)
             occupancy.put(copied)
 
@@ -112,7 +144,7 @@ def lay_inner(
 def gaps_across_junctions(strokes: list[ThinStroke], pitch: float) -> Points:
     """Return how far the ends of strokes are from others that face them across a junction, in mm.
 
-    Shape (k, 2); inf where no straight end within CROSSING pitches faces an end.
+    Shape (k, 2); inf where no straight end within FACING.reach pitches faces an end.
     """
     found = np.full((len(strokes), 2), np.inf)
     ends = [
@@ -125,7 +157,11 @@ def gaps_across_junctions(strokes: list[ThinStroke], pitch: float) -> Points:
         step = there - place
         along = float(step @ way)
         aside = abs(float(step[0] * way[1] - step[1] * way[0]))
-        if 0 < along < CROSSING * pitch and aside < ASIDE * pitch and way @ back < FACING:
+        if (
+            0 < along < FACING.reach * pitch
+            and aside < FACING.aside * pitch
+            and way @ back < FACING.opposed
+        ):
             found[k, e] = min(found[k, e], along)
             found[other, f] = min(found[other, f], along)
     return found
@@ -143,15 +179,15 @@ def extended(room: BaseGeometry, pitch: float, stroke: ThinStroke, met: Points) 
     across = True
     places = stroke.line[0], stroke.line[-1]
     for end, way, straight, other in zip(places, stroke.ways, stroke.straight, met, strict=True):
-        ray = shapely.linestrings([end, end + ACROSS * pitch * way])
+        ray = shapely.linestrings([end, end + EXTENSION.across * pitch * way])
         rim = shapely.intersection(ray, room.boundary)
-        reach = BUTT * pitch
+        reach = EXTENSION.butt * pitch
         if np.isfinite(other):
             reach = float(other)
         elif rim.is_empty or not straight:
             across = False
         else:
-            reach = float(shapely.distance(shapely.points(end), rim)) + BEYOND * pitch
+            reach = float(shapely.distance(shapely.points(end), rim)) + EXTENSION.beyond * pitch
         ends.append(end + way * reach)
     line = np.concatenate((ends[0][None], stroke.line, ends[1][None]))
     return replace(stroke, line=line, through=stroke.through or across, across=across)
@@ -281,13 +317,15 @@ def lay_quincunx(occupancy: Occupancy, room: BaseGeometry, segment: OutlineSegme
     """Lay both edges in step, and a row in their gaps, where two rows would stand far apart."""
     pitch = occupancy.pitch
     bend = segment.bend(pitch) * 2 * segment.half
-    wanted = (segment.count == 2) & (2 * segment.half >= QUINCUNX * pitch) & (bend < QUINCUNX_BEND)
+    wanted = (
+        (segment.count == 2) & (2 * segment.half >= QUINCUNX.apart * pitch) & (bend < QUINCUNX.bend)
+    )
     for low, high in true_runs(wanted):
         long = segment.s[high - 1] - segment.s[low] >= 3 * pitch
-        if not long or segment.valid[low:high].mean() < MEASURED:
+        if not long or segment.valid[low:high].mean() < QUINCUNX.measured:
             continue
         half = float(segment.half[low:high].min())
-        if float(segment.half[low:high].max()) - half > QUINCUNX_TAPER * pitch:
+        if float(segment.half[low:high].max()) - half > QUINCUNX.taper * pitch:
             continue
         apart = 2 * np.sqrt(max(pitch**2 - half**2, 0.0))
         apart = max(apart * (1 + 1e-9), pitch) * (1 + float(bend[low:high].max()) / 2)
