@@ -11,7 +11,8 @@ this order, which decides how a fill looks:
    regular hexagons get a regular grid from side to side.
 3. *Compact shapes* (``concentric_rows.is_compact``): discs, hearts and stars get rings, each inset
    from the one outside it.
-4. *Segments* (``outline_segments``): any other outline is cut at its corners. Half the local width
+4. *Segments* (``outline_segments``): any other outline is cut at its corners
+   (``outline_corners``). Half the local width
    is measured by shrinking balls (Ma, Bae and Choi, "3D medial axis point approximation using
    nearest neighbors and the normal field", 2012), carried through junctions of strokes, and gives
    the number of rows across and the gap between them. In bends the polygons on both sides of a

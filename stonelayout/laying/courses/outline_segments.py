@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -16,21 +15,31 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.regions import Outline, largest_disc, rings_of, sample_ring, shrink_balls
+from stonelayout.laying.courses.outline_corners import OutlineCorner, corner_vertices
 
 Flags = npt.NDArray[np.bool_]
 #: Runs of samples as (start, stop).
 Runs = list[tuple[int, int]]
 
+
+@dataclass(frozen=True)
+class ContactDegrees:
+    """From which angle on, in degrees between its two contacts, a ball measures a width.
+
+    ``side``: of a stroke; ``end``: where the other contact lies on the segment beyond a convex
+    corner, which may be the end of the stroke and not its other side; ``doubtful``: where no ball
+    of any segment measures a width otherwise.
+    """
+
+    side: float
+    end: float
+    doubtful: float
+
+
 #: Step of the samples along an outline, in pitches.
 STEP = 0.06
-#: A corner turns by more than this, in degrees, within a window (pitches) on both sides.
-CORNER_DEGREES, CORNER_WINDOW = 38.0, 0.22
-#: Vertices that turn by less than this, in degrees, are no corners.
-VERTEX_DEGREES = 8.0
-#: Least angle in degrees between the two contacts of a ball that measures a width; where the
-#: other contact lies on the segment beyond a convex corner (an end of a stroke, not its other
-#: side); and where no sample of a segment has a width otherwise.
-WIDTH_DEGREES, CAP_DEGREES, LOOSE_DEGREES = 128.0, 148.0, 115.0
+#: Least angles between the two contacts of a ball that measures a width.
+CONTACT_DEGREES = ContactDegrees(side=128.0, end=148.0, doubtful=115.0)
 #: A width measured along less than this, in pitches, was measured past a corner: not the width.
 SHORT_MEASURE = 0.2
 #: An inner row is not laid along less than this, in pitches: deep in a bend rows fold into pieces.
@@ -98,73 +107,6 @@ class OutlineSegment:
         turn = np.interp(high, self.s, angle) - np.interp(low, self.s, angle)
         found: Points = np.abs(turn) / np.maximum(high - low, 1e-9)
         return found
-
-
-@dataclass(frozen=True, eq=False)
-class OutlineCorner:
-    """A corner of an outline: its place, its turning in radians (positive: convex)."""
-
-    place: Points
-    turn: float
-
-
-def corner_vertices(points: Points, pitch: float) -> tuple[Points, npt.NDArray[np.intp], Points]:
-    """Find the corners of one ring (open vertex list, inside on the left).
-
-    Returns the ring, to which the middles of blunted notches have been added as vertices, the
-    indices of the corners and their turning in radians.
-    """
-    side = np.roll(points, -1, axis=0) - points
-    length = np.hypot(side[:, 0], side[:, 1])
-    before = np.roll(side, 1, axis=0)
-    turn = np.arctan2(
-        before[:, 0] * side[:, 1] - before[:, 1] * side[:, 0], (before * side).sum(axis=1)
-    )
-    place = np.concatenate(([0.0], np.cumsum(length)))
-    total = place[-1]
-    seen = np.abs(turn) > math.radians(VERTEX_DEGREES)
-    reach = CORNER_WINDOW * pitch
-    found: list[tuple[int, float]] = []
-    candidates = np.flatnonzero(seen)
-    for k in candidates[np.lexsort((candidates, -np.round(np.abs(turn[candidates]), 7)))]:
-        apart = np.abs(place[:-1] - place[k])
-        apart = np.minimum(apart, total - apart)
-        window = float(turn[apart <= reach].sum())
-        if abs(window) <= math.radians(CORNER_DEGREES) or window * turn[k] <= 0:
-            continue
-        if any(apart[other] <= reach for other, _ in found):
-            continue
-        found.append((int(k), window))
-    found.sort()
-    return _with_notches(points, found, length, pitch)
-
-
-def _with_notches(
-    points: Points, found: list[tuple[int, float]], length: Points, pitch: float
-) -> tuple[Points, npt.NDArray[np.intp], Points]:
-    """Make one corner of two reflex ones that the mitre limit put side by side."""
-    size = len(points)
-    merged: dict[int, float] = {}
-    gone: set[int] = set()
-    turns = dict(found)
-    for k, turn in found:
-        after = (k + 1) % size
-        if turn < 0 and turns.get(after, 1.0) < 0 and length[k] < 0.9 * pitch and k not in gone:
-            merged[k] = turn + turns[after]
-            gone |= {k, after}
-    place: list[Points] = []
-    index: list[int] = []
-    angle: list[float] = []
-    for k in range(size):
-        if k in turns and k not in gone:
-            index.append(len(place))
-            angle.append(turns[k])
-        place.append(points[k])
-        if k in merged:
-            index.append(len(place))
-            angle.append(merged[k])
-            place.append((points[k] + points[(k + 1) % size]) / 2)
-    return np.array(place), np.array(index, dtype=np.intp), np.array(angle)
 
 
 def measured_segments(
@@ -243,7 +185,7 @@ def _measure(
     bulges = np.zeros(len(points), dtype=np.bool_)
     for place in reflex:
         bulges |= np.hypot(*(points[other] - place).T) < 0.09 * pitch
-    need = np.full(len(points), WIDTH_DEGREES)
+    need = np.full(len(points), CONTACT_DEGREES.side)
     ends: dict[bytes, list[int]] = {}
     for k, segment in enumerate(segments):
         for end in (0, -1):
@@ -254,18 +196,18 @@ def _measure(
         for end, turn in zip((0, -1), segment.turns, strict=True):
             if turn > 0:
                 across = [j for j in ends[segment.points[end].tobytes()] if j != k]
-                need[mine][np.isin(owner[other[mine]], across)] = CAP_DEGREES
+                need[mine][np.isin(owner[other[mine]], across)] = CONTACT_DEGREES.end
     sound = ~bulges & (other != np.arange(len(points)))
     for stop, segment in zip(stops, segments, strict=True):
         if not segment.closed:  # a corner's own ball touches the side that it begins
             sound[[stop - len(segment.points), stop - 1]] = False
     valid = sound & (angle > need)
     if not valid.any():
-        valid = sound & (angle > LOOSE_DEGREES)
+        valid = sound & (angle > CONTACT_DEGREES.doubtful)
     for k, segment in enumerate(segments):
         mine = slice(stops[k] - len(segment.points), stops[k])
         segment.valid, segment.half = valid[mine], radius[mine]
-        segment.sided = sound[mine] & (angle[mine] > CAP_DEGREES)
+        segment.sided = sound[mine] & (angle[mine] > CONTACT_DEGREES.end)
         drop_short_measures(segment, pitch)
         if segment.valid.any():
             complete_widths(segment, pitch)

@@ -13,7 +13,8 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.geometry.points import Points
 
 from .occupancy import Occupancy
-from .outline_segments import OutlineCorner, OutlineSegment, Runs, row_runs, true_runs
+from .outline_corners import OutlineCorner
+from .outline_segments import OutlineSegment, Runs, row_runs, true_runs
 from .row_fill import CAPTURE, lay_line
 from .stroke_junctions import carried_across_junctions
 from .thin_strokes import ThinStroke, thin_strokes_of
