@@ -20,7 +20,8 @@ from stonelayout.documents.job_documents import (
 )
 from stonelayout.documents.report import report, to_json
 from stonelayout.laying.design_size import smaller_than_asked
-from stonelayout.laying.lay import lay, pick_shapes
+from stonelayout.laying.lay import lay
+from stonelayout.laying.picking import pick_shapes
 from stonelayout.model.artwork import Artwork
 from stonelayout.model.catalogue import DEFAULT_CUTTER
 from stonelayout.model.job import Job

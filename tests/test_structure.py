@@ -42,7 +42,7 @@ ORDER = [
 #: The same inside a package that has packages of its own.
 INSIDE = {
     "laying": ["common", "solvers", "rows", "courses", "packing"]
-    + ["border_insets", "shared_borders", "lay", "design_size"],
+    + ["picking", "layer_distance", "shared_borders", "layout_builder", "lay", "design_size"],
     "laying.rows": ["tracks", "sizes", "narrow"]
     + ["row_state", "gap_closing", "row_symmetry", "row_junctions", "edge", "spine", "middle_row"],
 }

@@ -13,7 +13,7 @@ from stonelayout.model.artwork import Artwork
 from stonelayout.model.job import Rule
 from stonelayout.units import mm
 
-from .lay import matches
+from .picking import matches
 
 #: A design that fills less than this share of the page is clearly smaller than the size asked for.
 _FILLS = 0.85

@@ -19,8 +19,6 @@ Reader = Literal["length", "angle", "count", "yes-no", "choice"]
 SIZES_OF = ("page", "design")
 #: How a rule may take the strokes of a drawing: as the lines they are drawn on, or as areas.
 STROKES = ("line", "area")
-#: Patterns that are rows along lines.
-ROWS = ("edge", "spine")
 
 
 def strokes_value(value: Any, pattern: str) -> str:
@@ -81,11 +79,16 @@ def _count(value: Any) -> int:
 
 @dataclass(frozen=True)
 class Pattern:
-    """A pattern as users see it. ``several`` tells whether it takes a list of sizes."""
+    """A pattern as users see it.
+
+    ``several`` tells whether it takes a list of sizes, ``rows`` whether it is rows along lines
+    rather than a fill of areas.
+    """
 
     summary: str
     options: tuple[Option, ...] = ()
     several: bool = False
+    rows: bool = False
 
     def defaults(self) -> dict[str, Any]:
         """Return the options that are not asked for."""
@@ -125,6 +128,7 @@ PATTERNS: Mapping[str, Pattern] = {
             MARGIN,
         ),
         several=True,
+        rows=True,
     ),
     "spine": Pattern(
         "one row along the centre line of slender shapes",
@@ -138,6 +142,7 @@ PATTERNS: Mapping[str, Pattern] = {
             MARGIN,
         ),
         several=True,
+        rows=True,
     ),
     "lattice": Pattern(
         "a regular grid, at the angle and offset that place the most stones",
@@ -179,3 +184,6 @@ PATTERNS: Mapping[str, Pattern] = {
         (MARGIN,),
     ),
 }
+
+#: Patterns that are rows along lines.
+ROWS = tuple(name for name, pattern in PATTERNS.items() if pattern.rows)

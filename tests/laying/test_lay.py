@@ -1,5 +1,6 @@
 """How rules, shapes and obstacles meet; the patterns have tests of their own."""
 
+import importlib
 import math
 
 import numpy as np
@@ -13,10 +14,14 @@ from stonelayout.findings import Finding
 from stonelayout.geometry.bounds import proved_bound
 from stonelayout.geometry.fill_measures import measure_fill
 from stonelayout.geometry.neighbours import nearest_distances
-from stonelayout.laying.lay import lay, least_distance, matches, pick_shapes
+from stonelayout.laying.common.ask import Laid, Obstacles
+from stonelayout.laying.lay import MAKERS, lay
+from stonelayout.laying.layer_distance import least_distance
+from stonelayout.laying.picking import matches, pick_shapes
 from stonelayout.model.artwork import Artwork, area_shape
 from stonelayout.model.catalogue import load_catalogue
 from stonelayout.model.job import Pick, Rule, pitch_for
+from stonelayout.model.pattern_options import PATTERNS
 from stonelayout.svg import read_svg
 
 CATALOGUE = load_catalogue()
@@ -96,6 +101,12 @@ def test_least_distance_keeps_stones_and_holes_clear():
     assert found == least_distance(ss10, ss6, SHEET)
     assert found > (ss6.max + ss10.max) / 2
     assert found >= ss6.diameter / 2 + SHEET.hole(ss10.diameter) / 2
+
+
+def test_obstacles_clear_is_exact_at_the_limit():
+    obstacles = Obstacles(np.array([[0.0, 0.0]]), np.array([[3.0]]))
+    laid = Laid.of([[3.0, 0.0], [2.999999, 0.0], [0.0, -3.0], [10.0, 0.0]])
+    assert obstacles.clear(laid.centres, laid.size).tolist() == [True, False, True, True]
 
 
 def test_nothing_fits_anywhere():
@@ -294,3 +305,9 @@ def test_what_picks_nothing_says_what_would(pick, words):
     with pytest.raises(JobError) as told:
         picked(pick)
     assert f"no shape in art.svg has {words}" in str(told.value)
+
+
+def test_every_pattern_of_a_job_file_is_laid_by_a_function():
+    assert set(MAKERS) == set(PATTERNS)
+    for module, name in MAKERS.values():
+        assert callable(getattr(importlib.import_module(f"stonelayout.laying.{module}"), name))

@@ -1,1 +1,1 @@
-"""What all patterns share: what is asked and answered, parts, symmetry, calm outlines."""
+"""What all patterns share: what is asked and answered, parts, symmetry, smooth outlines."""

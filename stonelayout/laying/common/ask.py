@@ -11,6 +11,7 @@ import numpy.typing as npt
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.findings import Finding
+from stonelayout.geometry.neighbours import clear_of
 from stonelayout.geometry.points import Points
 from stonelayout.model.artwork import Line
 
@@ -21,6 +22,10 @@ class Spec:
 
     diameter: float
     pitch: float
+
+    def inset(self, options: Mapping[str, Any]) -> float:
+        """Return how far centres stay inside an outline, in mm: half a stone and the margin."""
+        return self.diameter / 2 + float(options.get("margin", 0.0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,6 +43,21 @@ class Obstacles:
     def none(cls, sizes: int = 1) -> Obstacles:
         """No obstacles at all."""
         return cls(np.empty((0, 2)), np.empty((0, sizes)))
+
+    def __len__(self) -> int:
+        return len(self.centres)
+
+    def near(self, bounds: tuple[float, float, float, float]) -> Obstacles:
+        """Return those whose distance reaches the box ``bounds`` (x0, y0, x1, y1), in mm."""
+        x, y = self.centres.T
+        x0, y0, x1, y1 = bounds
+        reach = self.distance.max(axis=1) if len(self) else np.empty(0)
+        near = (x > x0 - reach) & (x < x1 + reach) & (y > y0 - reach) & (y < y1 + reach)
+        return Obstacles(self.centres[near], self.distance[near])
+
+    def clear(self, centres: Points, size: npt.NDArray[np.intp]) -> npt.NDArray[np.bool_]:
+        """Tell which stones (n, 2) of sizes (n,) keep their distance from all, (n,). Exact."""
+        return clear_of(centres, self.centres, self.distance, size)
 
 
 @dataclass(frozen=True, eq=False)

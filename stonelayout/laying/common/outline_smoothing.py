@@ -1,4 +1,4 @@
-"""Outlines that tremble, as traced ones do: smoothed between their corners before rows follow."""
+"""Noisy outlines, as traced ones are: smoothed between their corners before rows follow them."""
 
 from __future__ import annotations
 
@@ -14,32 +14,31 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polygons import inset, polygons
 from stonelayout.geometry.regions import rings_of
-from stonelayout.geometry.symmetry import mirrored
-from stonelayout.laying.common.part_fill import Part
+from stonelayout.laying.common.part_fill import Part, shared_with_images
 
-#: An outline trembles when it turns to and fro by more than this, in radians in a pitch.
-TREMBLE = 1.5
+#: An outline is noisy when it turns to and fro by more than this, in radians in a pitch.
+NOISE = 1.5
 #: Its corners turn by more than this, in degrees, between chords of so many pitches.
 CORNER_DEGREES, ARM = 45.0, 0.5
 #: Deviation of the window that smooths between corners, in pitches and at most as a share of
 #: the way between them; and the step of the samples, in pitches.
-SIGMA, SHORT, STEP = 0.8, 0.25, 0.04
+SIGMA, SIGMA_SHARE, STEP = 0.8, 0.25, 0.04
 
 
-def calmed(outline: BaseGeometry, pitch: float) -> tuple[BaseGeometry, float]:
-    """Return an outline with its trembling rings smoothed, and how far it strays outside, in mm.
+def smoothed_outline(outline: BaseGeometry, pitch: float) -> tuple[BaseGeometry, float]:
+    """Return an outline with its noisy rings smoothed, and how far it strays outside, in mm.
 
-    ``pitch`` in mm sets the scale below which turning to and fro is tremble, not form. What is
+    ``pitch`` in mm sets the scale below which turning to and fro is noise, not form. What is
     inset by a distance and the way it strays is inset by that distance from the outline given.
     """
     parts, strayed = [], 0.0
     for polygon in shapely.get_parts(outline):
         rings = rings_of(polygon)
-        trembling = [_trembles(ring, pitch) for ring in rings]
-        if not any(trembling):
+        noisy = [_is_noisy(ring, pitch) for ring in rings]
+        if not any(noisy):
             parts.append(polygon)
             continue
-        drawn = [_smoothed(r, pitch) if t else r for r, t in zip(rings, trembling, strict=True)]
+        drawn = [_smoothed(r, pitch) if t else r for r, t in zip(rings, noisy, strict=True)]
         smooth = shapely.make_valid(Polygon(drawn[0], drawn[1:]))
         places = shapely.get_coordinates(polygon)
         places = places[shapely.contains_xy(smooth, places)]
@@ -50,23 +49,19 @@ def calmed(outline: BaseGeometry, pitch: float) -> tuple[BaseGeometry, float]:
     return shapely.union_all(parts), strayed
 
 
-def calm_part(part: Part) -> Part:
-    """Return a part whose rooms have calm outlines where its own outline trembles.
+def smoothed_part(part: Part) -> Part:
+    """Return a part whose rooms have smooth outlines where its own outline is noisy.
 
     Rooms get no larger; what keeps inside them keeps inside the true outline, too.
     """
-    outline, strayed = calmed(part.outline, part.sizes[0].pitch)
+    outline, strayed = smoothed_outline(part.outline, part.sizes[0].pitch)
     if not strayed:
         return part
     rooms = []
     for spec, room in zip(part.sizes, part.rooms, strict=True):
-        least = spec.diameter / 2 + float(part.options.get("margin", 0.0))
-        calm = inset(outline, least + strayed)
-        for axis in (0, 1):
-            if part.mirrors[axis]:
-                calm = shapely.intersection(calm, mirrored(calm, axis))
-        calm = shapely.intersection(calm, room)
-        rooms.append(shapely.MultiPolygon(polygons(calm)))
+        least = spec.inset(part.options) + strayed
+        smooth = shared_with_images(inset(outline, least), part.mirrors)
+        rooms.append(shapely.MultiPolygon(polygons(shapely.intersection(smooth, room))))
     return dataclasses.replace(part, rooms=tuple(rooms))
 
 
@@ -79,13 +74,13 @@ def _turns(ring: Points) -> Points:
     return turn
 
 
-def _trembles(ring: Points, pitch: float) -> bool:
+def _is_noisy(ring: Points, pitch: float) -> bool:
     """Tell whether a ring turns to and fro far more than its form asks."""
     turn = _turns(ring)
     turn = turn[np.abs(turn) < math.radians(150)]
     length = float(np.hypot(*(np.roll(ring, -1, axis=0) - ring).T).sum())
     back = min(float(turn[turn > 0].sum()), float(-turn[turn < 0].sum()))
-    return back * 2 > TREMBLE * length / pitch
+    return back * 2 > NOISE * length / pitch
 
 
 def _smoothed(ring: Points, pitch: float) -> Points:
@@ -134,7 +129,7 @@ def _window(line: Points, pitch: float, closed: bool) -> Points:
     even = np.linspace(0, s[-1], count + 1)
     at = np.column_stack([np.interp(even, s, line[:, axis]) for axis in (0, 1)])
     step = float(s[-1]) / count
-    sigma = min(SIGMA * pitch, SHORT * float(s[-1]))
+    sigma = min(SIGMA * pitch, SIGMA_SHARE * float(s[-1]))
     half = min(math.ceil(3.5 * sigma / step), count)
     t = np.arange(-half, half + 1) * step / sigma
     weight = np.exp(-0.5 * t**2) * (3 - t**2)  # a fourth-order kernel: bends keep their radius

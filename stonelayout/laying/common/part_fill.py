@@ -15,7 +15,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.frames import Frame, frame_of
-from stonelayout.geometry.neighbours import ROUNDING, clear_of, pairs_nearer
+from stonelayout.geometry.neighbours import ROUNDING, pairs_nearer
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polygons import SLACK_MM, depth_within, discs, inset, polygons
 from stonelayout.geometry.symmetry import axes_of_symmetry, mirrored, obstacles_alike
@@ -57,14 +57,14 @@ Fill = Callable[[Part], tuple[Points, npt.NDArray[np.intp]]]
 RowFill = Callable[[Ask, Polygon, Part, Obstacles], Laid | None]
 
 
-def part_of(polygon: Polygon, frame: Frame, ask: Ask, obstacles: Points, distance: Points) -> Part:
+def part_of(polygon: Polygon, frame: Frame, ask: Ask, obstacles: Obstacles) -> Part:
     """Return a polygon of an ask in its own frame, with room for the centres of each size."""
     outline = frame.shape_inward(polygon)
     if not outline.is_valid:
         whole = polygons(shapely.make_valid(outline))
         outline = whole[0] if whole else Polygon()  # a sliver that rounding closed
-    margin = float(ask.options.get("margin", 0.0))
-    local = frame.inward(obstacles) if len(obstacles) else np.empty((0, 2))
+    distance = obstacles.distance
+    local = frame.inward(obstacles.centres) if len(obstacles) else np.empty((0, 2))
     x, y = axes_of_symmetry(outline, ask.sizes[0].pitch)
     mirrors = (
         x and obstacles_alike(local, distance, 0, SLACK_MM),
@@ -72,16 +72,21 @@ def part_of(polygon: Polygon, frame: Frame, ask: Ask, obstacles: Points, distanc
     )
     rooms = []
     for k, spec in enumerate(ask.sizes):
-        room = inset(outline, spec.diameter / 2 + margin)
-        for axis in (0, 1):
-            if mirrors[axis]:
-                room = shapely.intersection(room, mirrored(room, axis))
+        room = shared_with_images(inset(outline, spec.inset(ask.options)), mirrors)
         if len(obstacles):
             room = shapely.difference(room, discs(local, distance[:, k]))
         if room.geom_type == "GeometryCollection":  # what an intersection leaves beside areas
             room = shapely.MultiPolygon(polygons(room))
         rooms.append(room)
     return Part(outline, ask.sizes, tuple(rooms), local, distance, mirrors, frame, ask.options)
+
+
+def shared_with_images(shape: BaseGeometry, mirrors: tuple[bool, bool]) -> BaseGeometry:
+    """Return what a shape has in common with its images about x = 0 and y = 0, where asked."""
+    for axis in (0, 1):
+        if mirrors[axis]:
+            shape = shapely.intersection(shape, mirrored(shape, axis))
+    return shape
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,27 +137,24 @@ def fill_parts(ask: Ask, fill: Fill, row: RowFill, *, beside: bool = False) -> L
     pitch = np.array([[ask.pitch(i, j) for j in range(count)] for i in range(count)])
     for polygon in polygons(ask.region):
         frame = frame_of(polygon)
-        alone = part_of(polygon, frame, ask, np.empty((0, 2)), np.empty((0, count)))
-        stands, distance = _earlier(ask, polygon, np.concatenate(centres), sizes, pitch)
-        single = row(ask, polygon, alone, Obstacles(stands, distance))
+        alone = part_of(polygon, frame, ask, Obstacles.none(count))
+        earlier = _earlier(ask, polygon, np.concatenate(centres), sizes, pitch)
+        single = row(ask, polygon, alone, earlier)
         if single is not None:
-            keep = certified(single.centres, single.size, ask, polygon, stands, distance, EXACT_MM)
+            keep = certified(single.centres, single.size, ask, polygon, earlier, EXACT_MM)
             centres.append(single.centres[keep])
             sizes.append(single.size[keep])
             continue
         if all(room.is_empty for room in alone.rooms):
             continue
         found, size = fill(alone)
-        if len(stands):
-            world = frame.outward(found)
-            alike = [clear_of(world[size == k], stands, distance[:, k]) for k in range(count)]
-            if not all(clear.all() for clear in alike):
-                part = part_of(polygon, frame, ask, stands, distance)
-                found, size = fill(
-                    part if beside else dataclasses.replace(part, mirrors=(False, False))
-                )
+        if not earlier.clear(frame.outward(found), size).all():
+            part = part_of(polygon, frame, ask, earlier)
+            found, size = fill(
+                part if beside else dataclasses.replace(part, mirrors=(False, False))
+            )
         world = frame.outward(found)
-        keep = certified(world, size, ask, polygon, stands, distance)
+        keep = certified(world, size, ask, polygon, earlier)
         centres.append(world[keep])
         sizes.append(size[keep])
     return Laid(np.concatenate(centres), np.concatenate(sizes))
@@ -164,21 +166,13 @@ def _earlier(
     laid: Points,
     sizes: Iterable[npt.NDArray[np.intp]],
     pitch: Points,
-) -> tuple[Points, Points]:
-    """Return the stones that may matter to a polygon, and the distances that they keep."""
+) -> Obstacles:
+    """Return the stones that may matter to a polygon."""
     centres, distance = laid, pitch[np.concatenate(list(sizes))]
-    if ask.obstacles is not None and len(ask.obstacles.centres):
+    if ask.obstacles is not None and len(ask.obstacles):
         centres = np.concatenate((ask.obstacles.centres, centres))
         distance = np.concatenate((ask.obstacles.distance, distance))
-    x0, y0, x1, y1 = polygon.bounds
-    reach = distance.max(axis=1) if len(distance) else np.empty(0)
-    near = (
-        (centres[:, 0] > x0 - reach)
-        & (centres[:, 0] < x1 + reach)
-        & (centres[:, 1] > y0 - reach)
-        & (centres[:, 1] < y1 + reach)
-    )
-    return centres[near], distance[near]
+    return Obstacles(centres, distance).near(polygon.bounds)
 
 
 def certified(
@@ -186,8 +180,7 @@ def certified(
     size: npt.NDArray[np.intp],
     ask: Ask,
     polygon: Polygon,
-    obstacles: Points,
-    distance: Points,
+    obstacles: Obstacles,
     slack: float = SLACK_MM,
 ) -> npt.NDArray[np.bool_]:
     """Tell which stones to keep so that all distances hold exactly, shape (n,).
@@ -198,12 +191,9 @@ def certified(
     keep = np.ones(len(centres), dtype=np.bool_)
     if not len(centres):
         return keep
-    margin = float(ask.options.get("margin", 0.0))
-    least = np.array([spec.diameter / 2 + margin for spec in ask.sizes])[size]
+    least = np.array([spec.inset(ask.options) for spec in ask.sizes])[size]
     keep &= depth_within(polygon, centres, least) >= least - slack
-    for k in range(len(ask.sizes)):
-        mine = size == k
-        keep[mine] &= clear_of(centres[mine], obstacles, distance[:, k])
+    keep &= obstacles.clear(centres, size)
     pitches = np.array([spec.pitch for spec in ask.sizes])
     pairs, lengths = pairs_nearer(centres, float(pitches.max()))
     apart = (pitches[size[pairs[:, 0]]] + pitches[size[pairs[:, 1]]]) / 2

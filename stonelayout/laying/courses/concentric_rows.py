@@ -1,4 +1,4 @@
-"""Rows of a shape without limbs: rings, each inset from the one outside it."""
+"""Concentric rows of a compact shape: rings, each inset from the one outside it."""
 
 from __future__ import annotations
 
@@ -12,15 +12,15 @@ from stonelayout.geometry.points import Points
 from stonelayout.geometry.polygons import polygons
 from stonelayout.geometry.regions import inset_mitred, largest_disc
 
-from .occupancy import Standing
-from .outline_segments import Span, outline_spans
+from .occupancy import Occupancy
+from .outline_segments import OutlineSegment, outline_segments
 from .row_fill import lay_line
 from .stroke_rows import lay_corners
 
-#: A shape is fat when its area is less than this times the square about its largest disc, and
+#: A shape is compact when its area is less than this times the square about its largest disc, and
 #: that disc is more than so many pitches in radius.
-FAT_AREA, FAT_DEPTH = 4.0, 1.6
-#: A shape with corners is a stroke when this share of its outline is straight (bends by less
+COMPACT_AREA, COMPACT_DEPTH = 4.0, 1.6
+#: A shape with corners is made of strokes when this share of its outline is straight (bends by less
 #: than so many radians in a pitch) and faces another side.
 SIDED, STRAIGHT = 0.1, 0.02
 #: Rings stand at most so many pitches apart to end on a row in the middle.
@@ -32,23 +32,23 @@ WIDE = 2.0
 _MOST_RINGS = 10_000
 
 
-def is_fat(room: Polygon, spans: list[Span], pitch: float) -> bool:
-    """Tell whether a room is a blob (a disc, a heart, a star) rather than strokes."""
+def is_compact(room: Polygon, segments: list[OutlineSegment], pitch: float) -> bool:
+    """Tell whether a room is compact (a disc, a heart, a star) rather than made of strokes."""
     if len(shapely.get_rings(room)) > 1:
         return False
     depth = largest_disc(room, 1e-3 * pitch)
-    if depth <= FAT_DEPTH * pitch or room.area >= FAT_AREA * 4 * depth**2:
+    if depth <= COMPACT_DEPTH * pitch or room.area >= COMPACT_AREA * 4 * depth**2:
         return False
     sided = sum(
-        float((span.sided & (span.bend(pitch) * pitch < STRAIGHT)).mean()) * span.length
-        for span in spans
+        float((segment.sided & (segment.bend(pitch) * pitch < STRAIGHT)).mean()) * segment.length
+        for segment in segments
     )
-    return len(spans) == 1 or sided < SIDED * sum(span.length for span in spans)
+    return len(segments) == 1 or sided < SIDED * sum(segment.length for segment in segments)
 
 
-def lay_rings(standing: Standing, room: Polygon) -> None:
+def lay_concentric_rows(occupancy: Occupancy, room: Polygon) -> None:
     """Lay rings from the outline inwards, a stone on every corner, evenly spaced to the middle."""
-    pitch = standing.pitch
+    pitch = occupancy.pitch
     depth = largest_disc(room, 1e-3 * pitch) * (1 + 1e-9)
     gap = depth / max(int(depth / pitch), 1)
     if gap > STRETCH * pitch:
@@ -58,10 +58,10 @@ def lay_rings(standing: Standing, room: Polygon) -> None:
         if inner.is_empty:
             break
         for piece in polygons(inner):
-            spans, corners = outline_spans(piece, pitch)
-            lay_corners(standing, corners)
-            for span in sorted(spans, key=lambda one: -round(one.length, 5)):
-                lay_line(standing, span.points, span.closed)
+            segments, corners = outline_segments(piece, pitch)
+            lay_corners(occupancy, corners)
+            for segment in sorted(segments, key=lambda one: -round(one.length, 5)):
+                lay_line(occupancy, segment.points, segment.closed)
 
 
 def regular_places(room: Polygon, pitch: float) -> Points:
@@ -72,10 +72,10 @@ def regular_places(room: Polygon, pitch: float) -> Points:
     frame = shapely.get_coordinates(shapely.simplify(room.exterior, EVEN * pitch))[:-1]
     if len(room.interiors) or len(frame) not in (3, 4, 6):
         return frame[:0]
-    return grid(frame, pitch) if len(frame) == 4 else nested(frame, pitch)
+    return rectangular_grid(frame, pitch) if len(frame) == 4 else nested_lattice(frame, pitch)
 
 
-def grid(frame: Points, pitch: float) -> Points:
+def rectangular_grid(frame: Points, pitch: float) -> Points:
     """Return places (n, 2) in rows and columns from side to side of a rectangle (4, 2), or none."""
     a, b, c, d = frame
     wide, tall = b - a, d - a
@@ -92,7 +92,7 @@ def grid(frame: Points, pitch: float) -> Points:
     return np.asarray(places.reshape(-1, 2))
 
 
-def nested(frame: Points, pitch: float) -> Points:
+def nested_lattice(frame: Points, pitch: float) -> Points:
     """Return the places (n, 2) of the densest lattice from side to side of a regular polygon.
 
     They stand on nested triangles or hexagons, in equal chords; none for other frames.

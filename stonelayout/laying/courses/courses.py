@@ -9,38 +9,31 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.mirrors import Mirrors
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polygons import depth_within, inset, polygons
+from stonelayout.geometry.polygons import depth_within, polygons
 from stonelayout.geometry.regions import inset_mitred
 from stonelayout.geometry.symmetry import mirrored
 from stonelayout.laying.common.ask import Ask, Laid
-from stonelayout.laying.common.fill_symmetry import axes_of, symmetries
-from stonelayout.laying.common.fill_symmetry import symmetric_room as shared
-from stonelayout.laying.common.outline_smoothing import calmed
-from stonelayout.laying.common.part_fill import Part, fill_parts, remembered
+from stonelayout.laying.common.fill_symmetry import axes_of, symmetric_room, symmetries
+from stonelayout.laying.common.outline_smoothing import smoothed_outline
+from stonelayout.laying.common.part_fill import Part, fill_parts, remembered, shared_with_images
 from stonelayout.laying.rows.middle_row import middle_row
 
-from .concentric_rows import is_fat, lay_rings, regular_places
-from .gap_fill import saturate
-from .occupancy import Standing
-from .outline_segments import spans_of
+from .concentric_rows import is_compact, lay_concentric_rows, regular_places
+from .gap_fill import fill_remaining
+from .occupancy import EDGE_MM, Occupancy, outline_room, with_rounding
+from .outline_segments import measured_segments
 from .row_repair import loosen
-from .stroke_rows import lay_limbs
+from .stroke_rows import lay_stroke_rows
 
-#: Distances are compared with this slack, relative, well inside neighbours.ROUNDING: rows that
-#: stand exactly a pitch apart must not be refused because of a last digit.
-SLACK = 2e-10
 #: Centres are kept this much further inside than asked, in mm, where a region is made symmetric.
 SNAP_MM = 1e-6
-#: Arcs of an inset are chords; the room for single stones is inset by this share more.
-CHORDS = 1.2e-5
 #: How often a room is inset again.
 _INSETS = 4
 #: Obstacles within so many of their distances count as one row.
 ONE_ROW = 1.5
-#: A fill that looks the same turned may have so many fewer stones.
-TURNED = 0.965
-#: Rounding of places on the outline of a room, in mm.
-EDGE_MM = 4e-10
+#: A fill that looks the same turned is taken with this share of the stones or more (tuned on stars
+#: and flowers: more loses the likeness of their arms for few stones, less leaves bald places).
+TURNED_SHARE = 0.965
 
 
 def lay_courses(ask: Ask) -> Laid:
@@ -59,29 +52,28 @@ def fill_courses(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
     Beside obstacles rows are laid both as if they were not there and along them; what places
     more stones is kept.
     """
-    least = part.sizes[0].diameter / 2 + float(part.options.get("margin", 0.0))
-    room = symmetric_room(part, least)
+    room = room_for_rows(part)
     if room.is_empty and part.room.is_empty:
         return np.empty((0, 2)), np.empty(0, dtype=np.intp)
-    turns = turned(part)
-    centres = _fill_room(part, room, least, axes_of(part), loose=not turns)
+    turns = turning_symmetries(part)
+    centres = _fill_room(part, room, axes_of(part), loose=not turns)
     for mirrors in turns:
-        like = _fill_room(part, symmetric_under(room, mirrors), least, mirrors)
-        if len(like) >= TURNED * len(centres):
+        like = _fill_room(part, room_under(room, mirrors), mirrors)
+        if len(like) >= TURNED_SHARE * len(centres):
             centres = like
             break
     if len(part.obstacles):
-        kept = shapely.difference(room, beside_rows(part.obstacles, part.distance[:, 0]))
-        along = _fill_room(part, kept, least, axes_of(part))
+        kept = shapely.difference(room, zone_of_rows(part.obstacles, part.distance[:, 0]))
+        along = _fill_room(part, kept, axes_of(part))
         centres = along if len(along) > len(centres) else centres
     return centres, np.zeros(len(centres), dtype=np.intp)
 
 
-def turned(part: Part) -> list[Mirrors]:
+def turning_symmetries(part: Part) -> list[Mirrors]:
     """Return the mirrors of a part that looks the same turned, highest order first.
 
-    None for a disc, whose rows are rings, nor for what looks the same turned by a right angle
-    only: a grid is better there.
+    None for a disc, whose rows are rings, nor for what looks the same turned by a
+    right angle only: a grid is better there.
     """
     orders = {len(mirrors.group) // 2: mirrors for mirrors in symmetries(part)}
     if {5, 6} <= set(orders):
@@ -89,53 +81,42 @@ def turned(part: Part) -> list[Mirrors]:
     return [mirrors for order, mirrors in orders.items() if order > 2 and order != 4]
 
 
-def symmetric_under(room: BaseGeometry, mirrors: Mirrors) -> BaseGeometry:
-    """Return what a room shares with its images, inset a little against rounding."""
-    return inset_mitred(shared(room, mirrors, SNAP_MM / 2), SNAP_MM)
+def room_under(room: BaseGeometry, mirrors: Mirrors) -> BaseGeometry:
+    """Return what a room shares with its images under mirrors, inset against rounding."""
+    return inset_mitred(symmetric_room(room, mirrors, SNAP_MM / 2), SNAP_MM)
 
 
-def _fill_room(
-    part: Part, room: BaseGeometry, least: float, mirrors: Mirrors, *, loose: bool = True
-) -> Points:
+def _fill_room(part: Part, room: BaseGeometry, mirrors: Mirrors, *, loose: bool = True) -> Points:
     """Lay rows in a room for centres, then fill up to the outline.
 
-    ``loose``: stones in no row may move aside for others (knots.loosen).
+    ``loose``: stones in no row may move aside for others (row_repair.loosen).
     """
-    wide = inset(part.outline, least * (1 + CHORDS))
-    edge = shapely.buffer(room, EDGE_MM, join_style="mitre", mitre_limit=1.5)
-    both = wide
-    for axis in (0, 1):
-        if part.mirrors[axis]:
-            both = shapely.intersection(both, mirrored(both, axis))
+    wide = outline_room(part)
+    edge = with_rounding(room)
+    both = shared_with_images(wide, part.mirrors)
     if len(mirrors.group) > 4:
-        both = symmetric_under(both, mirrors)
-    standing = Standing(
-        shapely.union(edge, both),
-        part.sizes[0].pitch * (1 - SLACK),
-        mirrors,
-        part.obstacles,
-        part.distance[:, 0] if len(part.obstacles) else np.empty(0),
-    )
+        both = room_under(both, mirrors)
+    occupancy = Occupancy.of(part, shapely.union(edge, both), mirrors)
     for piece in polygons(room):
-        places = regular_places(piece, standing.pitch)
+        places = regular_places(piece, occupancy.pitch)
         if len(places) and not len(part.obstacles):
-            standing.add(places)
+            occupancy.add(places)
             continue
-        spans, corners = spans_of(piece, standing.pitch)
-        if is_fat(piece, spans, standing.pitch):
-            lay_rings(standing, piece)
+        segments, corners = measured_segments(piece, occupancy.pitch)
+        if is_compact(piece, segments, occupancy.pitch):
+            lay_concentric_rows(occupancy, piece)
         else:
-            lay_limbs(standing, piece, spans, corners)
-    saturate(standing)
-    if loose and loosen(standing):
-        saturate(standing)
+            lay_stroke_rows(occupancy, piece, segments, corners)
+    fill_remaining(occupancy)
+    if loose and loosen(occupancy):
+        fill_remaining(occupancy)
     if mirrors:  # what is left fits once, not in pairs
-        standing.let_go(shapely.union(edge, wide))
-        saturate(standing)
-    return standing.centres
+        occupancy.drop_symmetry(shapely.union(edge, wide))
+        fill_remaining(occupancy)
+    return occupancy.centres
 
 
-def beside_rows(obstacles: Points, distance: Points) -> BaseGeometry:
+def zone_of_rows(obstacles: Points, distance: Points) -> BaseGeometry:
     """Return what rows of obstacles (m, 2) keep for themselves: ``distance`` (m,) on both sides.
 
     Obstacles a little more than their distance apart count as one row, so that new rows run
@@ -159,17 +140,18 @@ def beside_rows(obstacles: Points, distance: Points) -> BaseGeometry:
     )
 
 
-def symmetric_room(part: Part, least: float) -> BaseGeometry:
+def room_for_rows(part: Part) -> BaseGeometry:
     """Return the room for centres, notches kept sharp, exactly symmetric where the part is.
 
     Insets may lie outside by some 1e-8 mm; the room is inset again until it does not.
     """
+    least = part.sizes[0].inset(part.options)
     off = [
         shapely.hausdorff_distance(part.outline, mirrored(part.outline, axis)) if like else 0.0
         for axis, like in zip((0, 1), part.mirrors, strict=True)
     ]
     near = max(off) < EDGE_MM
-    outline, strayed = calmed(part.outline, part.sizes[0].pitch)
+    outline, strayed = smoothed_outline(part.outline, part.sizes[0].pitch)
     reach = least + strayed + (0.0 if near else SNAP_MM)
     room = _made_symmetric(inset_mitred(outline, reach), part, near)
     for _ in range(_INSETS):

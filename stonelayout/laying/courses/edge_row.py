@@ -9,13 +9,12 @@ import numpy as np
 import shapely
 
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polygons import discs, inset
+from stonelayout.geometry.polygons import discs
 from stonelayout.laying.common.fill_symmetry import axes_of
 from stonelayout.laying.common.part_fill import Part
 
-from .courses import CHORDS, EDGE_MM, SLACK
-from .occupancy import Standing
-from .outline_segments import outline_spans
+from .occupancy import Occupancy, outline_room, with_rounding
+from .outline_segments import outline_segments
 from .row_fill import lay_line
 from .stroke_rows import lay_corners
 
@@ -26,7 +25,7 @@ def fill_behind_edge_row(part: Part, fill: Callable[[Part], Points]) -> Points:
     ``fill`` is given the part with its room cut back to a pitch from that row.
     """
     row = edge_row(part)
-    rest = fill(behind(part, row))
+    rest = fill(without_row(part, row))
     return np.concatenate((row, rest)) if len(rest) else row
 
 
@@ -36,22 +35,18 @@ def edge_row(part: Part) -> Points:
     Corners come first, then each side between corners from end to end, by equal chords of at
     least the pitch.
     """
-    pitch = part.sizes[0].pitch
-    distance = part.distance[:, 0] if len(part.obstacles) else np.empty(0)
-    least = part.sizes[0].diameter / 2 + float(part.options.get("margin", 0.0))
-    room = shapely.intersection(part.room, inset(part.outline, least * (1 + CHORDS)))
+    room = shapely.intersection(part.room, outline_room(part))
     if room.is_empty:
         return np.empty((0, 2))
-    near = shapely.buffer(room, EDGE_MM, join_style="mitre", mitre_limit=1.5)
-    standing = Standing(near, pitch * (1 - SLACK), axes_of(part), part.obstacles, distance)
-    spans, corners = outline_spans(room, pitch)
-    lay_corners(standing, corners)
-    for span in sorted(spans, key=lambda span: -round(span.length, 6)):
-        lay_line(standing, span.points, span.closed)
-    return standing.centres
+    occupancy = Occupancy.of(part, with_rounding(room), axes_of(part))
+    segments, corners = outline_segments(room, part.sizes[0].pitch)
+    lay_corners(occupancy, corners)
+    for segment in sorted(segments, key=lambda segment: -round(segment.length, 6)):
+        lay_line(occupancy, segment.points, segment.closed)
+    return occupancy.centres
 
 
-def behind(part: Part, row: Points) -> Part:
+def without_row(part: Part, row: Points) -> Part:
     """Return a part whose rooms keep their distance from a row of the first size."""
     if not len(row):
         return part

@@ -1,4 +1,4 @@
-"""Filling up: stones at every place that is left, the roomiest first."""
+"""Stones at every place that is left a pitch away from all others, the widest place first."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.points import Points
 
-from .occupancy import Standing
+from .occupancy import Occupancy
 
 #: Steps of the samples along the room's outline, in pitches.
 STEP = 0.05
@@ -18,45 +18,47 @@ FINER, LEVELS = 8, 4
 _ROUNDS = 200
 
 
-def vacancies(standing: Standing, rim: Points, near: Points | None = None) -> Points:
+def free_places(occupancy: Occupancy, rim: Points, near: Points | None = None) -> Points:
     """Return places where the clearance is locally largest and a pitch or more, largest first.
 
     ``near`` (k, 2): places that had so much room a while ago; no others are looked for.
     """
     from scipy.spatial import KDTree, QhullError, Voronoi
 
-    blocks = standing.all_centres
+    blocks = occupancy.all_centres
     if near is not None:
         tree = KDTree(near)
-        blocks = blocks[np.isfinite(tree.query(blocks, distance_upper_bound=4 * standing.pitch)[0])]
-        reach = 2 * standing.pitch
+        blocks = blocks[
+            np.isfinite(tree.query(blocks, distance_upper_bound=4 * occupancy.pitch)[0])
+        ]
+        reach = 2 * occupancy.pitch
         rim = rim[np.isfinite(tree.query(rim[:, 1], distance_upper_bound=reach)[0])]
-    found = [_rim_places(standing, rim)]
+    found = [_rim_places(occupancy, rim)]
     if len(blocks) > 3:
         try:
             vertices = Voronoi(blocks).vertices
-            vertices = vertices[shapely.contains_xy(standing.room, vertices)]
-            found.append(vertices[standing.nearest(vertices)[0] >= standing.pitch])
+            vertices = vertices[shapely.contains_xy(occupancy.room, vertices)]
+            found.append(vertices[occupancy.nearest(vertices)[0] >= occupancy.pitch])
         except QhullError:
             pass  # all on one line: the largest clearance is on the rim
     places = np.concatenate(found)
-    away = np.round(standing.clearance(places), 7)
+    away = np.round(occupancy.clearance(places), 7)
     order = np.lexsort((places[:, 1], places[:, 0], -away))
     return places[order]
 
 
-def _rim_places(standing: Standing, rim: Points) -> Points:
+def _rim_places(occupancy: Occupancy, rim: Points) -> Points:
     """Return places on the rim that have room, where need be sought in finer steps.
 
     ``rim`` (n, 3, 2): a sample, and the middles of the sides before and after it.
     """
-    pitch = standing.pitch
+    pitch = occupancy.pitch
     step = STEP * pitch / 2
     found = rim[:0, 1]
     for _ in range(LEVELS):
-        away, _ = standing.nearest(rim[:, 1])
+        away, _ = occupancy.nearest(rim[:, 1])
         found = rim[away >= pitch, 1]
-        found = found[standing.inside(found)]
+        found = found[occupancy.inside(found)]
         rim = rim[away >= pitch - step]
         if len(found) or not len(rim):
             break
@@ -83,29 +85,31 @@ def rim_samples(room: BaseGeometry, step: float) -> Points:
     return np.concatenate(parts)
 
 
-def saturate(standing: Standing) -> int:
+def fill_remaining(occupancy: Occupancy) -> int:
     """Add stones until no place of the room is a pitch away from all; returns how many."""
-    rim = rim_samples(standing.room, STEP * standing.pitch)
+    rim = rim_samples(occupancy.room, STEP * occupancy.pitch)
     total = 0
     places: Points | None = None
     for _ in range(_ROUNDS):
-        seen = vacancies(standing, rim, places)
+        seen = free_places(occupancy, rim, places)
         if not len(seen) and places is not None:  # what the last places hid from a coarse look
-            seen = vacancies(standing, rim)
+            seen = free_places(occupancy, rim)
         if not len(seen):
             break
         places = seen
         added = 0
         taken: list[Points] = []
         for place in places[:400]:
-            if taken and np.hypot(*(np.array(taken) - place).T).min() < 2 * standing.pitch:
+            if taken and np.hypot(*(np.array(taken) - place).T).min() < 2 * occupancy.pitch:
                 continue
-            done = standing.add(place[None])
-            for way in (0.0, 0.5 * standing.pitch):
-                if not done and standing.mirrors:
-                    done = standing.add(standing.snapped(place[None], 0.5 * standing.pitch, way))
+            done = occupancy.add(place[None])
+            for way in (0.0, 0.5 * occupancy.pitch):
+                if not done and occupancy.mirrors:
+                    done = occupancy.add(
+                        occupancy.moved_to_mirrors(place[None], 0.5 * occupancy.pitch, way)
+                    )
             if done:
-                taken += [p for image in standing.images(place[None]) for p in image]
+                taken += [p for image in occupancy.images(place[None]) for p in image]
                 added += done
         total += added
         if not added:

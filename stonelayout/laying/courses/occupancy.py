@@ -1,4 +1,4 @@
-"""The stones that stand while a shape is filled: who blocks what, added in mirror images."""
+"""Which places of a part are occupied: stones laid so far with their mirror images, obstacles."""
 
 from __future__ import annotations
 
@@ -12,17 +12,35 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.geometry.mirrors import NONE, ON_MM, Mirrors
 from stonelayout.geometry.neighbours import pairs_nearer
 from stonelayout.geometry.points import Points
-from stonelayout.geometry.polygons import discs
+from stonelayout.geometry.polygons import discs, inset
+from stonelayout.laying.common.part_fill import Part
 
-from .point_grid import Cells
+from .point_grid import PointGrid
 
 Flags = npt.NDArray[np.bool_]
 
+#: Distances are compared with this slack, relative, well inside neighbours.ROUNDING: rows that
+#: stand exactly a pitch apart must not be refused because of a last digit.
+SLACK = 2e-10
+#: Arcs of an inset are chords; the room for single stones is inset by this share more.
+CHORDS = 1.2e-5
+#: Rounding of places on the outline of a room, in mm.
+EDGE_MM = 4e-10
 #: Stones for which there is room at first.
 _STORE = 64
 
 
-class Standing:
+def outline_room(part: Part) -> BaseGeometry:
+    """Return where the outline of a part lets centres of its first size lie, safely inside."""
+    return inset(part.outline, part.sizes[0].inset(part.options) * (1 + CHORDS))
+
+
+def with_rounding(room: BaseGeometry) -> BaseGeometry:
+    """Return a room grown so little that places on its outline count as inside."""
+    return shapely.buffer(room, EDGE_MM, join_style="mitre", mitre_limit=1.5)
+
+
+class Occupancy:
     """Stones laid so far in one part, and obstacles laid before.
 
     ``pitch`` in mm is kept between stones. ``room`` are the polygons that centres stay in. What
@@ -45,8 +63,14 @@ class Standing:
         self._extra = np.asarray(distance, dtype=np.float64) - pitch
         self._store, self._size = np.empty((_STORE, 2)), 0
         x0, y0, x1, y1 = room.bounds if not room.is_empty else (0.0, 0.0, 0.0, 0.0)
-        self._cells = Cells(pitch, max(x1 - x0, y1 - y0))
+        self._grid = PointGrid(pitch, max(x1 - x0, y1 - y0))
         self._obstacle_trees: list[tuple[float, Any, Any]] | None = None
+
+    @classmethod
+    def of(cls, part: Part, room: BaseGeometry, mirrors: Mirrors) -> Occupancy:
+        """Return a part without stones of its first size, whose centres may lie in ``room``."""
+        distance = part.distance[:, 0] if len(part.obstacles) else np.empty(0)
+        return cls(room, part.sizes[0].pitch * (1 - SLACK), mirrors, part.obstacles, distance)
 
     @property
     def centres(self) -> Points:
@@ -69,10 +93,10 @@ class Standing:
             return self.room
         return shapely.difference(self.room, discs(self._blocks, self._extra + self.pitch))
 
-    def take_back(self, size: int) -> Points:
+    def remove_after(self, size: int) -> Points:
         """Take away all stones but the first ``size``; returns them."""
         taken = self.centres[size:].copy()
-        self._cells.drop(taken, size)
+        self._grid.drop(taken, size)
         self._size = size
         return taken
 
@@ -82,10 +106,10 @@ class Standing:
         if size > len(self._store):
             self._store = np.concatenate((self.centres, np.empty((size, 2))))
         self._store[self._size : size] = points
-        self._cells.add(points, self._size)
+        self._grid.add(points, self._size)
         self._size = size
 
-    def let_go(self, room: BaseGeometry) -> None:
+    def drop_symmetry(self, room: BaseGeometry) -> None:
         """Give up symmetry, and let centres stand anywhere in ``room``."""
         self.mirrors, self.room = NONE, room
         shapely.prepare(room)
@@ -100,7 +124,7 @@ class Standing:
         Obstacles have negative indices; their distance is given as if they kept the pitch. The
         distance is inf where nothing blocks.
         """
-        best, index = self._cells.nearest(points)
+        best, index = self._grid.nearest(points)
         if len(self._blocks):
             self._near_obstacles(points, best, index)
         return best, index
@@ -153,7 +177,7 @@ class Standing:
 
     def add(self, points: Points) -> int:
         """Add the points that are free, in order, with their images; returns how many."""
-        points = self.snapped(points, 1e-6 * self.pitch)
+        points = self.moved_to_mirrors(points, 1e-6 * self.pitch)
         points = points[self.free(points)]
         if not len(points):
             return 0
@@ -175,7 +199,7 @@ class Standing:
         self.put(new)
         return len(new)
 
-    def snapped(self, points: Points, reach: float, way: float = 0.0) -> Points:
+    def moved_to_mirrors(self, points: Points, reach: float, way: float = 0.0) -> Points:
         """Move points within ``reach`` mm of a mirror axis onto it, or ``way`` mm off it."""
         for normal in self.mirrors.lines:
             height = points @ normal

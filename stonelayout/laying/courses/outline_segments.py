@@ -1,8 +1,7 @@
-"""Spans of an outline between its corners, with the half width and the rows that fit there."""
+"""Segments of an outline between its corners, with the half width and the rows that fit there."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -16,23 +15,35 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.regions import Outline, largest_disc, rings_of, sample_ring, shrink_balls
+from stonelayout.laying.courses.outline_corners import OutlineCorner, corner_vertices
 
 Flags = npt.NDArray[np.bool_]
+#: Runs of samples as (start, stop).
+Runs = list[tuple[int, int]]
+
+
+@dataclass(frozen=True)
+class ContactDegrees:
+    """From which angle on, in degrees between its two contacts, a ball measures a width.
+
+    ``side``: of a stroke; ``end``: where the other contact lies on the segment beyond a convex
+    corner, which may be the end of the stroke and not its other side; ``doubtful``: where no ball
+    of any segment measures a width otherwise.
+    """
+
+    side: float
+    end: float
+    doubtful: float
+
 
 #: Step of the samples along an outline, in pitches.
 STEP = 0.06
-#: A corner turns by more than this, in degrees, within a window (pitches) on both sides.
-CORNER_DEGREES, CORNER_WINDOW = 38.0, 0.22
-#: Vertices that turn by less than this, in degrees, are no corners.
-VERTEX_DEGREES = 8.0
-#: Least angle in degrees between the two contacts of a ball that measures a width; where the
-#: other contact lies on the span beyond a convex corner (an end of a stroke, not its other
-#: side); and where no sample of a span has a width otherwise.
-WIDTH_DEGREES, CAP_DEGREES, LOOSE_DEGREES = 128.0, 148.0, 115.0
-#: A width seen along less than this, in pitches, is a glimpse from beside a corner.
-GLIMPSE = 0.2
-#: An inner row is not laid along less than this, in pitches: deep in a bend rows fold into scraps.
-SCRAP = 0.25
+#: Least angles between the two contacts of a ball that measures a width.
+CONTACT_DEGREES = ContactDegrees(side=128.0, end=148.0, doubtful=115.0)
+#: A width measured along less than this, in pitches, was measured past a corner: not the width.
+SHORT_MEASURE = 0.2
+#: An inner row is not laid along less than this, in pitches: deep in a bend rows fold into pieces.
+SHORT_ROW = 0.25
 #: A taper is measured over so many pitches, and carried on to the end of a stroke when the half
 #: width changes by less than STEEP on the way.
 TAPER, STEEP = 2.0, 0.25
@@ -44,14 +55,14 @@ EARLY = 1.6
 
 
 @dataclass(eq=False)
-class Span:
+class OutlineSegment:
     """Samples of an outline from corner to corner (all round a ring without corners).
 
     ``points``, ``inward`` (n, 2); ``s`` (n,) arc length in mm; ``half`` (n,) half the local
-    width in mm, ``valid`` where it was measured rather than carried through a joint, ``sided``
-    where another side lies right opposite; ``count``
-    (n,) rows across and ``gap`` (n,) mm between them. ``turns``: turning in radians at the two
-    ends, positive where convex.
+    width in mm, ``valid`` where it was measured rather than carried through a junction, ``sided``
+    where another side lies right opposite; ``count`` (n,) rows across and ``gap`` (n,) mm between
+    them. ``turns``: turning in radians at the two ends, positive where convex. ``cap``: no width
+    was measured along it, as at the end of a stroke.
     """
 
     points: Points
@@ -85,6 +96,10 @@ class Span:
         shapely.prepare(line)
         return line
 
+    def beside(self, line: Points, s: Points) -> Points:
+        """Return the places (k, 2) of a line (n, 2) through samples beside arc lengths s (k,)."""
+        return np.column_stack([np.interp(s, self.s, line[:, axis]) for axis in (0, 1)])
+
     def bend(self, pitch: float) -> Points:
         """Return the curvature at the samples, over two pitches, in radians per mm (n,)."""
         angle = np.unwrap(np.arctan2(self.inward[:, 1], self.inward[:, 0]))
@@ -94,93 +109,30 @@ class Span:
         return found
 
 
-@dataclass(frozen=True, eq=False)
-class Corner:
-    """A corner of an outline: its place, its turning in radians (positive: convex)."""
-
-    place: Points
-    turn: float
-
-
-def corner_vertices(points: Points, pitch: float) -> tuple[Points, npt.NDArray[np.intp], Points]:
-    """Find the corners of one ring (open vertex list, inside on the left).
-
-    Returns the ring, to which the middles of blunted notches have been added as vertices, the
-    indices of the corners and their turning in radians.
-    """
-    side = np.roll(points, -1, axis=0) - points
-    length = np.hypot(side[:, 0], side[:, 1])
-    before = np.roll(side, 1, axis=0)
-    turn = np.arctan2(
-        before[:, 0] * side[:, 1] - before[:, 1] * side[:, 0], (before * side).sum(axis=1)
-    )
-    place = np.concatenate(([0.0], np.cumsum(length)))
-    total = place[-1]
-    seen = np.abs(turn) > math.radians(VERTEX_DEGREES)
-    reach = CORNER_WINDOW * pitch
-    found: list[tuple[int, float]] = []
-    candidates = np.flatnonzero(seen)
-    for k in candidates[np.lexsort((candidates, -np.round(np.abs(turn[candidates]), 7)))]:
-        apart = np.abs(place[:-1] - place[k])
-        apart = np.minimum(apart, total - apart)
-        window = float(turn[apart <= reach].sum())
-        if abs(window) <= math.radians(CORNER_DEGREES) or window * turn[k] <= 0:
-            continue
-        if any(apart[other] <= reach for other, _ in found):
-            continue
-        found.append((int(k), window))
-    found.sort()
-    return _with_notches(points, found, length, pitch)
-
-
-def _with_notches(
-    points: Points, found: list[tuple[int, float]], length: Points, pitch: float
-) -> tuple[Points, npt.NDArray[np.intp], Points]:
-    """Make one corner of two reflex ones that the mitre limit put side by side."""
-    size = len(points)
-    merged: dict[int, float] = {}
-    gone: set[int] = set()
-    turns = dict(found)
-    for k, turn in found:
-        after = (k + 1) % size
-        if turn < 0 and turns.get(after, 1.0) < 0 and length[k] < 0.9 * pitch and k not in gone:
-            merged[k] = turn + turns[after]
-            gone |= {k, after}
-    place: list[Points] = []
-    index: list[int] = []
-    angle: list[float] = []
-    for k in range(size):
-        if k in turns and k not in gone:
-            index.append(len(place))
-            angle.append(turns[k])
-        place.append(points[k])
-        if k in merged:
-            index.append(len(place))
-            angle.append(merged[k])
-            place.append((points[k] + points[(k + 1) % size]) / 2)
-    return np.array(place), np.array(index, dtype=np.intp), np.array(angle)
-
-
-def spans_of(room: Polygon, pitch: float) -> tuple[list[Span], list[Corner]]:
+def measured_segments(
+    room: Polygon, pitch: float
+) -> tuple[list[OutlineSegment], list[OutlineCorner]]:
     """Cut the outline of a room at its corners, and measure how wide the room is along it."""
-    spans, corners = outline_spans(room, pitch)
-    if spans:
-        _measure(spans, corners, pitch, largest_disc(room, 0.01 * pitch) * 1.01 + 0.02 * pitch)
-    return spans, corners
+    segments, corners = outline_segments(room, pitch)
+    if segments:
+        _measure(segments, corners, pitch, largest_disc(room, 0.01 * pitch) * 1.01 + 0.02 * pitch)
+    return segments, corners
 
 
-def outline_spans(room: BaseGeometry, pitch: float) -> tuple[list[Span], list[Corner]]:
+def outline_segments(
+    room: BaseGeometry, pitch: float
+) -> tuple[list[OutlineSegment], list[OutlineCorner]]:
     """Cut the outline of a room at its corners."""
-    spans: list[Span] = []
-    corners: list[Corner] = []
+    segments: list[OutlineSegment] = []
+    corners: list[OutlineCorner] = []
     for ring in rings_of(room):
         points, index, turn = corner_vertices(ring, pitch)
         start = int(index[0]) if len(index) else _start(points)
         points = np.roll(points, -start, axis=0)
         index = index - start
         place, along, _ = sample_ring(points, STEP * pitch)
-        corners += [Corner(points[k], float(a)) for k, a in zip(index, turn, strict=True)]
-        # sample numbers at which spans start: where a corner's vertex begins a side
+        corners += [OutlineCorner(points[k], float(a)) for k, a in zip(index, turn, strict=True)]
+        # sample numbers at which segments start: where a corner's vertex begins a side
         cuts = [0]
         for k in index[1:]:
             hits = np.flatnonzero((place == points[k]).all(axis=1))
@@ -197,8 +149,8 @@ def outline_spans(room: BaseGeometry, pitch: float) -> tuple[list[Span], list[Co
             ends = (float(turn[j]), float(turn[(j + 1) % len(index)])) if len(index) else (0.0, 0.0)
             s = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(p, axis=0).T))))
             n = len(p)
-            spans.append(
-                Span(
+            segments.append(
+                OutlineSegment(
                     p,
                     np.column_stack((-t[:, 1], t[:, 0])),
                     s,
@@ -211,7 +163,7 @@ def outline_spans(room: BaseGeometry, pitch: float) -> tuple[list[Span], list[Co
                     np.zeros(n, bool),
                 )
             )
-    return spans, corners
+    return segments, corners
 
 
 def _start(points: Points) -> int:
@@ -220,10 +172,12 @@ def _start(points: Points) -> int:
     return int(np.lexsort((points[:, 0], points[:, 1], off))[0])
 
 
-def _measure(spans: list[Span], corners: list[Corner], pitch: float, largest: float) -> None:
-    owner = np.repeat(np.arange(len(spans)), [len(s.points) for s in spans])
-    points = np.concatenate([s.points for s in spans])
-    inward = np.concatenate([s.inward for s in spans])
+def _measure(
+    segments: list[OutlineSegment], corners: list[OutlineCorner], pitch: float, largest: float
+) -> None:
+    owner = np.repeat(np.arange(len(segments)), [len(s.points) for s in segments])
+    points = np.concatenate([s.points for s in segments])
+    inward = np.concatenate([s.inward for s in segments])
     along = np.column_stack((inward[:, 1], -inward[:, 0]))
     everything = Outline(points, along, owner, np.zeros(len(points), bool))
     radius, other, angle = shrink_balls(everything, 0.3 * pitch, largest)
@@ -231,76 +185,76 @@ def _measure(spans: list[Span], corners: list[Corner], pitch: float, largest: fl
     bulges = np.zeros(len(points), dtype=np.bool_)
     for place in reflex:
         bulges |= np.hypot(*(points[other] - place).T) < 0.09 * pitch
-    need = np.full(len(points), WIDTH_DEGREES)
+    need = np.full(len(points), CONTACT_DEGREES.side)
     ends: dict[bytes, list[int]] = {}
-    for k, span in enumerate(spans):
+    for k, segment in enumerate(segments):
         for end in (0, -1):
-            ends.setdefault(span.points[end].tobytes(), []).append(k)
-    stops = np.cumsum([len(span.points) for span in spans])
-    for k, span in enumerate(spans):
-        mine = slice(stops[k] - len(span.points), stops[k])
-        for end, turn in zip((0, -1), span.turns, strict=True):
+            ends.setdefault(segment.points[end].tobytes(), []).append(k)
+    stops = np.cumsum([len(segment.points) for segment in segments])
+    for k, segment in enumerate(segments):
+        mine = slice(stops[k] - len(segment.points), stops[k])
+        for end, turn in zip((0, -1), segment.turns, strict=True):
             if turn > 0:
-                across = [j for j in ends[span.points[end].tobytes()] if j != k]
-                need[mine][np.isin(owner[other[mine]], across)] = CAP_DEGREES
+                across = [j for j in ends[segment.points[end].tobytes()] if j != k]
+                need[mine][np.isin(owner[other[mine]], across)] = CONTACT_DEGREES.end
     sound = ~bulges & (other != np.arange(len(points)))
-    for stop, span in zip(stops, spans, strict=True):
-        if not span.closed:  # a corner's own ball touches the side that it begins
-            sound[[stop - len(span.points), stop - 1]] = False
+    for stop, segment in zip(stops, segments, strict=True):
+        if not segment.closed:  # a corner's own ball touches the side that it begins
+            sound[[stop - len(segment.points), stop - 1]] = False
     valid = sound & (angle > need)
     if not valid.any():
-        valid = sound & (angle > LOOSE_DEGREES)
-    for k, span in enumerate(spans):
-        mine = slice(stops[k] - len(span.points), stops[k])
-        span.valid, span.half = valid[mine], radius[mine]
-        span.sided = sound[mine] & (angle[mine] > CAP_DEGREES)
-        drop_glimpses(span, pitch)
-        if span.valid.any():
-            carry(span, pitch)
-            plan_rows(span, pitch)
+        valid = sound & (angle > CONTACT_DEGREES.doubtful)
+    for k, segment in enumerate(segments):
+        mine = slice(stops[k] - len(segment.points), stops[k])
+        segment.valid, segment.half = valid[mine], radius[mine]
+        segment.sided = sound[mine] & (angle[mine] > CONTACT_DEGREES.end)
+        drop_short_measures(segment, pitch)
+        if segment.valid.any():
+            complete_widths(segment, pitch)
+            plan_rows(segment, pitch)
         else:
-            span.gap = np.full(len(span.points), pitch)
-            span.cap = True
+            segment.gap = np.full(len(segment.points), pitch)
+            segment.cap = True
 
 
-def drop_glimpses(span: Span, pitch: float) -> None:
-    """Forget half widths that were measured along less than GLIMPSE pitches."""
-    for low, high in runs(span.valid):
-        if span.s[high - 1] - span.s[low] < min(GLIMPSE * pitch, span.length / 2):
-            span.valid[low:high] = False
+def drop_short_measures(segment: OutlineSegment, pitch: float) -> None:
+    """Forget half widths that were measured along less than SHORT_MEASURE pitches."""
+    for low, high in true_runs(segment.valid):
+        if segment.s[high - 1] - segment.s[low] < min(SHORT_MEASURE * pitch, segment.length / 2):
+            segment.valid[low:high] = False
 
 
-def carry(span: Span, pitch: float) -> None:
+def complete_widths(segment: OutlineSegment, pitch: float) -> None:
     """Carry the half width through places where it was not measured, and smooth it."""
-    s, valid = span.s, span.valid
-    half = np.interp(s, s[valid], span.half[valid])
-    for low, high in runs(~valid):  # the edge of a limb of rows runs on to where a thin one butts
+    s, valid = segment.s, segment.valid
+    half = np.interp(s, s[valid], segment.half[valid])
+    for low, high in true_runs(~valid):  # the edge row runs on to where a thin stroke butts
         if low > 0 and high < len(valid):
             ends = half[[low - 1, high]]
             if 2 * ends.min() < pitch <= 2 * ends.max():
                 half[low:high] = ends.max()
-    if not span.closed:
-        _extend(span, half, pitch)
-    even = np.linspace(0, span.length, max(int(span.length / (STEP * pitch)) + 1, 2))
+    if not segment.closed:
+        _extend_tapers(segment, half, pitch)
+    even = np.linspace(0, segment.length, max(int(segment.length / (STEP * pitch)) + 1, 2))
     half = np.interp(even, s, half)
     size = max(round(1 / STEP) | 1, 3)
-    half = np.median(_windows(half, size, span.closed), axis=1)
-    half = _windows(half, size, span.closed).mean(axis=1)
-    span.half = np.interp(s, even, half)
+    half = np.median(_windows(half, size, segment.closed), axis=1)
+    half = _windows(half, size, segment.closed).mean(axis=1)
+    segment.half = np.interp(s, even, half)
 
 
-def _extend(span: Span, half: Points, pitch: float) -> None:
+def _extend_tapers(segment: OutlineSegment, half: Points, pitch: float) -> None:
     """Carry a taper on to the free ends of a stroke, in place."""
-    measured = np.flatnonzero(span.valid)
-    for end, turn, step in ((0, span.turns[0], 1), (-1, span.turns[1], -1)):
+    measured = np.flatnonzero(segment.valid)
+    for end, turn, step in ((0, segment.turns[0], 1), (-1, segment.turns[1], -1)):
         last = measured[0] if end == 0 else measured[-1]
-        way = np.abs(span.s - span.s[last])
-        near = span.valid & (way <= TAPER * pitch)
+        way = np.abs(segment.s - segment.s[last])
+        near = segment.valid & (way <= TAPER * pitch)
         if turn <= 0 or way[near].max() < 0.5 * TAPER * pitch:
             continue
-        slope = float(np.polyfit(way[near], span.half[near], 1)[0])
+        slope = float(np.polyfit(way[near], segment.half[near], 1)[0])
         beyond = slice(0, last) if step > 0 else slice(last + 1, None)
-        if abs(slope) < STEEP and way[end] < 2 * span.half[last]:
+        if abs(slope) < STEEP and way[end] < 2 * segment.half[last]:
             half[beyond] -= slope * way[beyond]
 
 
@@ -311,21 +265,21 @@ def _windows(values: Points, size: int, closed: bool) -> Points:
     return np.lib.stride_tricks.sliding_window_view(padded, size)
 
 
-def plan_rows(span: Span, pitch: float) -> None:
+def plan_rows(segment: OutlineSegment, pitch: float) -> None:
     """Choose how many rows fit across at each sample, and the gap between them."""
-    even = np.linspace(0, span.length, max(int(span.length / (STEP * pitch)) + 1, 2))
-    half = np.interp(even, span.s, span.half)
-    bent = np.interp(even, span.s, span.bend(pitch) * pitch) > BENT
+    even = np.linspace(0, segment.length, max(int(segment.length / (STEP * pitch)) + 1, 2))
+    half = np.interp(even, segment.s, segment.half)
+    bent = np.interp(even, segment.s, segment.bend(pitch) * pitch) > BENT
     n = np.floor(2 * half / pitch + np.where(bent, FACETS, 1e-11)).astype(np.intp) + 1
     n = _without_dips(n, int(3 / STEP))
     gap = 2 * half / np.maximum(n - 1, 1)
     gap = np.where(n > 1, gap, pitch)
     size = int(1.5 / STEP)
     for _ in range(2):
-        gap = _windows(gap, size, span.closed).mean(axis=1)
-    near = np.clip(np.searchsorted(even, span.s), 0, len(even) - 1)
-    span.count = n[near]
-    span.gap = np.interp(span.s, even, gap)
+        gap = _windows(gap, size, segment.closed).mean(axis=1)
+    near = np.clip(np.searchsorted(even, segment.s), 0, len(even) - 1)
+    segment.count = n[near]
+    segment.gap = np.interp(segment.s, even, gap)
 
 
 def _without_dips(n: npt.NDArray[np.intp], least: int) -> npt.NDArray[np.intp]:
@@ -348,37 +302,37 @@ def _without_dips(n: npt.NDArray[np.intp], least: int) -> npt.NDArray[np.intp]:
     return n
 
 
-def row_runs(span: Span, k: int, pitch: float) -> tuple[Points, list[tuple[int, int]]]:
-    """Return row k of a span, 0 on the outline: its points (n, 2) and the runs where it stands."""
+def row_runs(segment: OutlineSegment, k: int, pitch: float) -> tuple[Points, Runs]:
+    """Return row k of a segment, 0 on the outline: its points (n, 2), the runs where it stands."""
     if k == 0:
-        wide = np.ones(len(span.points), dtype=np.bool_) if span.cap else span.count > 1
-        return span.points, runs(wide)
+        wide = np.ones(len(segment.points), dtype=np.bool_) if segment.cap else segment.count > 1
+        return segment.points, true_runs(wide)
 
-    wanted = (2 * k <= span.count - 1) | (~span.valid & (k <= span.count - 2))
-    middle = runs(span.count == 2 * k + 1)
+    wanted = (2 * k <= segment.count - 1) | (~segment.valid & (k <= segment.count - 2))
+    middle = true_runs(segment.count == 2 * k + 1)
     for low, high in middle:  # a row in the middle starts as early as stones find room there
         reach = EARLY * pitch
-        near = (span.s >= span.s[low] - reach) & (span.s <= span.s[high - 1] + reach)
-        wanted |= near & (span.count == 2 * k)
-    wanted &= span.count > 1
+        near = (segment.s >= segment.s[low] - reach) & (segment.s <= segment.s[high - 1] + reach)
+        wanted |= near & (segment.count == 2 * k)
+    wanted &= segment.count > 1
     if not wanted.any():
-        return span.points, []
-    offset = np.minimum(k * span.gap, span.half)
-    line = span.points + offset[:, None] * span.inward
+        return segment.points, []
+    offset = np.minimum(k * segment.gap, segment.half)
+    line = segment.points + offset[:, None] * segment.inward
     some = np.flatnonzero(wanted)
     least = offset[some] - 0.12 * pitch
     across = shapely.points(line[some])
-    near = shapely.dwithin(span.curve, across, least)  # type: ignore[call-overload] # arrays work
+    near = shapely.dwithin(segment.curve, across, least)  # type: ignore[call-overload] # arrays work
     wanted[some] = ~near
     ahead = np.diff(line, axis=0)
-    along = np.diff(span.points, axis=0)
+    along = np.diff(segment.points, axis=0)
     forward = (ahead * along).sum(axis=1) > -1e-15
     wanted &= np.concatenate((forward, [True])) & np.concatenate(([True], forward))
-    found = runs(wanted)
-    return line, [(a, b) for a, b in found if span.s[b - 1] - span.s[a] > SCRAP * pitch]
+    found = true_runs(wanted)
+    return line, [(a, b) for a, b in found if segment.s[b - 1] - segment.s[a] > SHORT_ROW * pitch]
 
 
-def runs(flags: Flags) -> list[tuple[int, int]]:
+def true_runs(flags: Flags) -> Runs:
     """Return the runs of True as (start, stop)."""
     edge = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(np.int8)))
     return [(int(a), int(b)) for a, b in zip(edge[::2], edge[1::2], strict=True)]

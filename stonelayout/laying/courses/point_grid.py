@@ -16,11 +16,11 @@ _CHUNK = 65_536
 _AROUND = np.arange(-2, 3)
 
 
-class Cells:
+class PointGrid:
     """Points at least ``apart`` mm from each other, found by place.
 
     A cell holds one point, so whatever is nearer than ``apart`` lies at most two cells away. The
-    grid wraps round (``extent``: the size in mm that it should span without), and points whose
+    grid wraps round (``extent``: the size in mm that it should segment without), and points whose
     cell is taken are searched one by one.
     """
 

@@ -20,7 +20,7 @@ from stonelayout.laying.solvers.relaxation import Soft, Trial, relax
 from stonelayout.laying.solvers.room_distance import Wall
 from stonelayout.laying.solvers.voids import circumcentres
 
-from .occupancy import Standing
+from .occupancy import Occupancy
 
 #: Rows are chains of stones no further apart than this, in pitches, that turn by at most so many
 #: degrees at a stone, and by so many more or less than at the stone before.
@@ -75,7 +75,7 @@ TURNS = (
 )
 
 
-def loosen(standing: Standing) -> int:
+def loosen(standing: Occupancy) -> int:
     """Add stones where rows leave a place that is nearly wide enough; returns how many."""
     pitch, mirrors = standing.pitch, standing.mirrors
     centres = mirrors.between(standing.centres, 1e-6 * pitch)
@@ -102,7 +102,7 @@ def loosen(standing: Standing) -> int:
     if count:
         _share_out(knots, len(centres), wall)
         before = len(standing.centres)
-        standing.take_back(0)
+        standing.remove_after(0)
         standing.put(mirrors.everywhere(knots.centres))
         count = len(standing.centres) - before
     return count
@@ -248,7 +248,7 @@ def _nearest_side(room: BaseGeometry, points: Points) -> tuple[Points, Points]:
     return shapely.distance(lines[nearest], shapely.points(points)), along
 
 
-def _places(standing: Standing, knots: _Knots) -> Points:
+def _places(standing: Occupancy, knots: _Knots) -> Points:
     """Return places (k, 2) between the mirrors that may have room for one more, widest first."""
     mirrors, pitch = knots.mirrors, knots.pitch
     found = circumcentres(np.concatenate((mirrors.everywhere(knots.centres), standing.obstacles)))

@@ -17,7 +17,7 @@ from stonelayout.geometry.mirrors import NONE, Mirrors
 from stonelayout.geometry.points import Points
 from stonelayout.laying.common.ask import Ask, Laid
 from stonelayout.laying.common.fill_symmetry import symmetric_room, symmetries
-from stonelayout.laying.common.outline_smoothing import calm_part
+from stonelayout.laying.common.outline_smoothing import smoothed_part
 from stonelayout.laying.common.part_fill import Part, fill_parts, remembered
 from stonelayout.laying.rows.middle_row import middle_row
 from stonelayout.laying.solvers.relaxation import Soft, Trial, relax
@@ -114,7 +114,7 @@ def lay_even(ask: Ask) -> Laid:
 @remembered
 def fill_even(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
     """Fill one part evenly, behind an edge row if asked (part_fill.Fill)."""
-    part = calm_part(part)
+    part = smoothed_part(part)
     if part.options.get("edge_row"):
         from stonelayout.laying.courses.edge_row import fill_behind_edge_row
 

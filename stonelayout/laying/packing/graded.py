@@ -15,7 +15,7 @@ from stonelayout.geometry.polygons import discs
 from stonelayout.laying.common.ask import Ask, Laid
 from stonelayout.laying.common.fill_symmetry import symmetric_room, symmetries
 from stonelayout.laying.common.part_fill import Part, fill_parts, remembered
-from stonelayout.laying.courses.edge_row import behind, edge_row
+from stonelayout.laying.courses.edge_row import edge_row, without_row
 from stonelayout.laying.rows.middle_row import middle_row
 
 from . import even
@@ -78,7 +78,7 @@ def fill_graded(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
     row = np.empty((0, 2))
     if part.options.get("edge_row"):
         row = edge_row(own)
-        own = behind(own, row)
+        own = without_row(own, row)
     left = [k for k, room in enumerate(own.rooms) if not room.is_empty]
     mix = Mix(row, np.zeros(len(row), dtype=np.intp))
     if left:

@@ -66,10 +66,10 @@ def lay_lattice(ask: Ask) -> Laid:
 
     def fill(part: Part) -> tuple[Points, npt.NDArray[np.intp]]:
         if part.options.get("edge_row"):
-            from stonelayout.laying.common.outline_smoothing import calm_part
+            from stonelayout.laying.common.outline_smoothing import smoothed_part
             from stonelayout.laying.courses.edge_row import fill_behind_edge_row
 
-            found = fill_behind_edge_row(calm_part(part), grid)
+            found = fill_behind_edge_row(smoothed_part(part), grid)
         else:
             found = grid(part)
         return found, np.zeros(len(found), dtype=np.intp)

@@ -15,7 +15,7 @@ from shapely import affinity
 from stonelayout.geometry.fill_measures import measure_fill
 from stonelayout.geometry.neighbours import nearest_distances
 from stonelayout.laying.common.ask import Ask, Obstacles, Spec
-from stonelayout.laying.common.outline_smoothing import calmed
+from stonelayout.laying.common.outline_smoothing import smoothed_outline
 from stonelayout.laying.courses.courses import lay_courses
 
 PITCH, STONE = 3.3, 2.8
@@ -220,16 +220,16 @@ def test_the_same_ask_gives_the_same_bytes():
     assert lay(region).tobytes() == lay(region).tobytes()
 
 
-def trembling(region, amount, seed=3):
-    """A region whose outline trembles as a traced one does: normal noise of ``amount`` mm."""
+def noisy(region, amount, seed=3):
+    """A region whose outline is noisy as a traced one does: normal noise of ``amount`` mm."""
     rng = np.random.default_rng(seed)
     ring = shapely.get_coordinates(shapely.segmentize(region.exterior, 0.3))[:-1]
     return shapely.make_valid(shapely.Polygon(ring + rng.normal(0, amount, ring.shape)))
 
 
 @pytest.mark.parametrize("width", [2, 3.2, 5])
-def test_rows_of_a_trembling_bar_are_as_straight_as_those_of_a_clean_one(width):
-    clean, region = bar(width + 0.1), trembling(bar(width + 0.1), 0.05)
+def test_rows_of_a_noisy_bar_are_as_straight_as_those_of_a_clean_one(width):
+    clean, region = bar(width + 0.1), noisy(bar(width + 0.1), 0.05)
     centres = lay(region)
     assert_sound(region, centres)
     assert measure_fill(region, centres, STONE, PITCH).empty < 1 + 1e-4
@@ -241,12 +241,12 @@ def test_rows_of_a_trembling_bar_are_as_straight_as_those_of_a_clean_one(width):
     assert len(centres) > 0.9 * len(lay(clean))  # the tremble may cost a stone in each row
 
 
-def test_corners_of_a_trembling_outline_stay_corners():
+def test_corners_of_a_noisy_outline_stay_corners():
     square = shapely.box(0, 0, 40, 30)
-    smooth, strayed = calmed(trembling(square, 0.06), PITCH)
+    smooth, strayed = smoothed_outline(noisy(square, 0.06), PITCH)
     assert shapely.hausdorff_distance(smooth, square) < 0.25
     assert 0 < strayed < 0.3
-    assert calmed(square, PITCH) == (square, 0.0)
+    assert smoothed_outline(square, PITCH) == (square, 0.0)
 
 
 def test_the_row_of_a_thin_arm_runs_through_the_stem_to_its_far_edge():
@@ -369,7 +369,7 @@ def test_no_stone_of_a_curved_outline_is_lost_to_rounding():
 
 @pytest.mark.parametrize("wide", [0.5, 2.0, 3.0])
 def test_a_stem_keeps_its_rows_where_a_bar_butts(wide):
-    """Six rows run through the joint with a bar as if it were not there."""
+    """Six rows run through the junction with a bar as if it were not there."""
     stem = shapely.box(0, 0, 5.2 * PITCH + STONE, 15.1 * PITCH + STONE)
     y = 7.3 * PITCH
     arm = shapely.box(0, y, 13 * PITCH, y + wide * PITCH + STONE)

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stonelayout.laying.courses.point_grid import Cells
+from stonelayout.laying.courses.point_grid import PointGrid
 
 
 def sparse(rng: np.random.Generator, count: int, extent: float) -> np.ndarray:
@@ -36,7 +36,7 @@ def test_nearest_is_the_nearest_by_search(
     rng = np.random.default_rng(seed)
     stones = sparse(rng, 120, extent)
     points = rng.uniform(-1.2 * extent, 1.2 * extent, (200, 2))
-    cells = Cells(1.0, known)
+    cells = PointGrid(1.0, known)
     first = max(len(stones) - taken, 1)
     others = sparse(rng, 20, extent)
     others = others[np.isinf(by_search(stones[:first], others))]
@@ -56,7 +56,7 @@ def test_a_row_at_the_least_distance_finds_itself() -> None:
     """Stones exactly one distance apart, at places that are no round numbers."""
     s = np.arange(2000)
     stones = np.column_stack((np.cos(0.3) * s, np.sin(0.3) * s)) + [0.1, -7.3]
-    cells = Cells(1.0, 100.0)
+    cells = PointGrid(1.0, 100.0)
     cells.add(stones, 0)
     away, who = cells.nearest(stones)
     assert (away == 0).all()
@@ -66,6 +66,6 @@ def test_a_row_at_the_least_distance_finds_itself() -> None:
 
 
 def test_no_stones_block_nothing() -> None:
-    away, who = Cells(1.0, 5.0).nearest(np.array([[0.3, 0.4]]))
+    away, who = PointGrid(1.0, 5.0).nearest(np.array([[0.3, 0.4]]))
     assert np.isinf(away).all()
     assert (who == 0).all()

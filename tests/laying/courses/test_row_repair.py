@@ -18,8 +18,8 @@ from stonelayout.geometry.neighbours import nearest_distances
 from stonelayout.geometry.regions import inset_mitred
 from stonelayout.laying.common.ask import Ask, Spec
 from stonelayout.laying.courses.courses import lay_courses
-from stonelayout.laying.courses.gap_fill import saturate
-from stonelayout.laying.courses.occupancy import Standing
+from stonelayout.laying.courses.gap_fill import fill_remaining
+from stonelayout.laying.courses.occupancy import Occupancy
 from stonelayout.laying.courses.row_repair import EDGE, GIVE, TURNS, loosen, row_directions
 
 NOTHING = np.empty((0, 2))
@@ -36,7 +36,7 @@ def glyph(name):
 
 
 def standing_in(room, centres, mirrors=NONE, obstacles=NOTHING, distance=()):
-    found = Standing(room, 1.0, mirrors, obstacles, np.array(distance))
+    found = Occupancy(room, 1.0, mirrors, obstacles, np.array(distance))
     found.put(np.asarray(centres, dtype=float))
     return found
 
@@ -52,11 +52,11 @@ def torn(seed, size=8.0):
     room = shapely.box(0, 0, size, size)
     edge = np.linspace(0, size, round(size) + 1)
     rim = {(x, y) for x in edge for y in edge if {x, y} & {0.0, size}}
-    standing = standing_in(room, sorted(rim))
+    occupancy = standing_in(room, sorted(rim))
     for place in rng.uniform(1, size - 1, (400, 2)):
-        standing.add(place[None])
-    saturate(standing)
-    return room, standing
+        occupancy.add(place[None])
+    fill_remaining(occupancy)
+    return room, occupancy
 
 
 def test_grids_and_rings_stand_in_rows():
@@ -82,10 +82,10 @@ def test_a_short_row_counts_only_along_the_outline():
 @settings(max_examples=5, deadline=None)
 @given(st.integers(0, 10_000))
 def test_room_is_made_without_touching_the_outline_or_any_distance(seed):
-    room, standing = torn(seed)
-    before = standing.centres.copy()
-    added = loosen(standing)
-    after = standing.centres
+    room, occupancy = torn(seed)
+    before = occupancy.centres.copy()
+    added = loosen(occupancy)
+    after = occupancy.centres
     assert len(after) == len(before) + added
     assert added >= 0
     assert nearest_distances(after).min() >= 1 - 1e-9
@@ -107,33 +107,33 @@ def test_most_torn_fillings_have_room_for_more():
 
 def test_what_is_in_rows_stays():
     room = shapely.box(0, 0, 7, 4)
-    standing = standing_in(room, grid(8, 5))
-    assert loosen(standing) == 0
-    assert np.array_equal(standing.centres, grid(8, 5))
+    occupancy = standing_in(room, grid(8, 5))
+    assert loosen(occupancy) == 0
+    assert np.array_equal(occupancy.centres, grid(8, 5))
 
 
 def test_room_is_made_alike_on_both_sides_of_an_axis():
     mirrors = Mirrors.at(0.0)
     room = shapely.box(-6, 0, 6, 7)
-    standing = standing_in(room, NOTHING, mirrors)
+    occupancy = standing_in(room, NOTHING, mirrors)
     rng = np.random.default_rng(3)
     for place in rng.uniform((-6, 0), (6, 7), (500, 2)):
-        standing.add(place[None])
-    saturate(standing)
-    assert loosen(standing) > 0
-    assert mirrors.keep(standing.centres)
-    assert nearest_distances(standing.centres).min() >= 1 - 1e-9
+        occupancy.add(place[None])
+    fill_remaining(occupancy)
+    assert loosen(occupancy) > 0
+    assert mirrors.keep(occupancy.centres)
+    assert nearest_distances(occupancy.centres).min() >= 1 - 1e-9
 
 
 def test_room_is_not_taken_from_obstacles():
     rng = np.random.default_rng(5)
     obstacles = np.array([[3.0, 3.0], [6.0, 4.0]])
-    standing = standing_in(shapely.box(0, 0, 9, 7), NOTHING, NONE, obstacles, (1.4, 1.1))
+    occupancy = standing_in(shapely.box(0, 0, 9, 7), NOTHING, NONE, obstacles, (1.4, 1.1))
     for place in rng.uniform((0, 0), (9, 7), (500, 2)):
-        standing.add(place[None])
-    saturate(standing)
-    assert loosen(standing) > 0
-    away = np.hypot(*(standing.centres[:, None] - obstacles).transpose(2, 0, 1))
+        occupancy.add(place[None])
+    fill_remaining(occupancy)
+    assert loosen(occupancy) > 0
+    away = np.hypot(*(occupancy.centres[:, None] - obstacles).transpose(2, 0, 1))
     assert (away >= np.array([1.4, 1.1]) - 1e-9).all()
 
 

@@ -19,7 +19,8 @@ from stonelayout.geometry.neighbours import pairs_nearer
 from stonelayout.laying.common.ask import Ask, Obstacles, Spec
 from stonelayout.laying.common.tolerances import EXACT_MM
 from stonelayout.laying.courses.courses import lay_courses
-from stonelayout.laying.lay import lay, least_distance
+from stonelayout.laying.lay import lay
+from stonelayout.laying.layer_distance import least_distance
 from stonelayout.laying.packing.disc_packer import Packer
 from stonelayout.laying.packing.even import lay_even, ring_start
 from stonelayout.laying.packing.graded import lay_graded

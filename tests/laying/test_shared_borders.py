@@ -1,4 +1,4 @@
-"""Shapes that touch: their stones keep their distance, the seam is straight, order is no matter."""
+"""Shapes that touch: stones keep their distance, borders are straight, order is no matter."""
 
 import numpy as np
 import pytest
@@ -10,8 +10,8 @@ from shapely.geometry import Polygon, box
 
 from stonelayout.geometry.fill_measures import largest_empty
 from stonelayout.geometry.neighbours import crossing_pairs
-from stonelayout.laying.border_insets import Side, share_seams
 from stonelayout.laying.lay import lay
+from stonelayout.laying.shared_borders import BorderedRegion, EdgeStone, inset_shared_borders
 from stonelayout.model.artwork import Artwork, area_shape
 from stonelayout.model.catalogue import DEFAULT_SHEET, load_catalogue
 from stonelayout.model.job import Pick, Rule
@@ -44,7 +44,7 @@ def sides(regions, sizes):
     found = []
     for k, (region, size) in enumerate(zip(regions, sizes, strict=True)):
         diameter = CATALOGUE.stone(size).diameter
-        found.append(Side(region, (((diameter + GAP) / 2, diameter / 2),), k))
+        found.append(BorderedRegion(region, (EdgeStone((diameter + GAP) / 2, diameter / 2),), k))
     return found
 
 
@@ -90,12 +90,12 @@ def test_seam_is_as_tight_as_the_inside_whatever_the_order(art, pattern, edge_ro
     for i in range(len(regions)):
         for j in range(i):
             _, lengths = crossing_pairs(found[i], found[j], 1.5 * P)
-            seam = shapely.intersection(regions[i].buffer(0.25), regions[j].buffer(0.25))
-            if seam.length / 2 < 2 * P:
+            border = shapely.intersection(regions[i].buffer(0.25), regions[j].buffer(0.25))
+            if border.length / 2 < 2 * P:
                 continue
             assert lengths.min() >= P * (1 - 1e-9)
-            assert len(lengths) >= seam.length / 2 / P - 2  # no row stands further off
-    # no empty place of two rows along a seam
+            assert len(lengths) >= border.length / 2 / P - 2  # no row stands further off
+    # no empty place of two rows along a border
     seams = union - shapely.union_all([region.buffer(-P) for region in regions])
     inside = seams.intersection(union.buffer(-P))
     assert largest_empty(inside, np.concatenate(found)) < 1.0 * P
@@ -119,7 +119,7 @@ def test_halves_of_a_symmetric_drawing_mirror_each_other():
     half = Polygon([(0, 0), (9, -9), (20, -5), (22, 6), (12, 22), (0, 34)])
     left, right = laid([half, affinity.scale(half, -1, 1, origin=(0, 0))])
     assert len(left) > 20
-    assert same(left, right * [-1, 1], 0.02)  # arcs about the seam's end are chords
+    assert same(left, right * [-1, 1], 0.02)  # arcs about the border's end are chords
 
 
 @pytest.mark.parametrize("order", [(0, 1, 2), (1, 0, 2), (2, 1, 0)])
@@ -173,13 +173,13 @@ def test_region_that_an_earlier_one_covers_is_told_so():
 def test_shapes_that_stand_apart_are_left_alone():
     regions = [box(0, 0, 10, 10), box(10.6, 0, 20, 10), shapely.Point(40, 40).buffer(5)]
     given = sides(regions, ["ss10"] * 3)
-    for side, region in zip(given, share_seams(given), strict=True):
+    for side, region in zip(given, inset_shared_borders(given), strict=True):
         assert region.equals(side.region)
 
 
-def test_sides_of_one_owner_have_no_seam():
-    whole = [Side(box(0, 0, 10, 10), ((1.65, 1.4),), "a")] * 2
-    assert all(region.equals(box(0, 0, 10, 10)) for region in share_seams(whole))
+def test_regions_of_one_owner_have_no_shared_border():
+    whole = [BorderedRegion(box(0, 0, 10, 10), (EdgeStone(1.65, 1.4),), "a")] * 2
+    assert all(region.equals(box(0, 0, 10, 10)) for region in inset_shared_borders(whole))
 
 
 @settings(max_examples=8, deadline=None)
@@ -190,7 +190,7 @@ def test_sides_of_one_owner_have_no_seam():
     sizes=st.tuples(*[st.sampled_from(["ss6", "ss10", "ss16"])] * 2),
     lifted=st.floats(0, 3),
 )
-def test_stones_keep_their_distance_across_any_seam(turn, cut, gap, sizes, lifted):
+def test_stones_keep_their_distance_across_any_border(turn, cut, gap, sizes, lifted):
     """Two parts of a square parted by a bent cut; in any order; moved and turned, the same."""
     square = box(-11, -11, 11, 11)
     knife = [(-40, -60), (-40, cut), (0, cut + lifted), (40, cut), (40, -60)]
@@ -206,7 +206,7 @@ def test_stones_keep_their_distance_across_any_seam(turn, cut, gap, sizes, lifte
     for one, other in zip(found, laid(regions, sizes=list(sizes), order=(1, 0)), strict=True):
         assert same(one, other)
     turned = [affinity.affine_transform(region, (0, -1, 1, 0, 64, 32)) for region in regions]
-    shared = share_seams(sides(regions, sizes))
-    for one, other in zip(shared, share_seams(sides(turned, sizes)), strict=True):
+    shared = inset_shared_borders(sides(regions, sizes))
+    for one, other in zip(shared, inset_shared_borders(sides(turned, sizes)), strict=True):
         moved = affinity.affine_transform(one, (0, -1, 1, 0, 64, 32))
         assert shapely.symmetric_difference(moved, other).area <= 1e-6
