@@ -21,8 +21,8 @@ from .face import Face, Glyph
 from .face_loader import open_face, parts
 from .fit import LEAST_HEIGHT_MM, extent, height_to_fit, spread, stroked, tracking_of
 from .glyph_drawing import Affine, Command, Drawing, joined, move, scale
-from .outline import merged, region
-from .single_line import CAPITAL, JOIN
+from .outline_face import merged, region
+from .single_line_face import CAPITAL, JOIN
 
 #: Zero-width joiner and non-joiner, which shape some scripts.
 _JOINERS = "\u200c\u200d"

@@ -8,7 +8,7 @@ from typing import Any, Final
 from stonelayout.errors import ArtworkError
 
 from .document import Node, every
-from .font import SIZES, shorthand, weight
+from .font_properties import SIZES, shorthand, weight
 from .values import parse_length, parse_number
 
 #: Inherited properties and their initial values (SVG 2, appendix "Property index").

@@ -18,10 +18,20 @@ from stonelayout.geometry.flattening import CHORD_ERROR_MM, transformed
 from stonelayout.model.artwork import Artwork, Shape, Skipped
 
 from . import unsupported as skips
-from .build import LEAST_SCALE, Drawn, clipped, filled, flattened, lines_of, pen_of, scales, stroked
 from .cascade import Cascade
 from .document import read_tree
-from .font import TextFonts
+from .element_regions import (
+    LEAST_SCALE,
+    Drawn,
+    clipped,
+    filled,
+    flattened,
+    lines_of,
+    pen_of,
+    scales,
+    stroked,
+)
+from .font_properties import TextFonts
 from .knockout import knocked_out
 from .paint import resolve
 from .traversal import Visit, Walker, located

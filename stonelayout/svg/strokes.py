@@ -20,7 +20,7 @@ from stonelayout.errors import ArtworkError
 from stonelayout.geometry.flattening import Flat
 from stonelayout.geometry.points import Points
 
-from .areas import EMPTY, fill
+from .fill_rules import EMPTY, fill
 
 #: More dashes than a drawing needs; a file that asks for more is refused.
 MOST_DASHES: Final = 100_000

@@ -15,10 +15,10 @@ from stonelayout.geometry.flattening import Subpath
 
 from . import unsupported as skips
 from .basic_shapes import READERS, Units, refuse_non_finite
-from .build import LEAST_SCALE, font_size, scales
 from .cascade import INITIAL, OWN, Cascade, Properties, opacity
 from .document import Node, children, every
-from .font import TextFonts
+from .element_regions import LEAST_SCALE, font_size, scales
+from .font_properties import TextFonts
 from .paint import reference
 from .transforms import matrix_of
 from .use_limits import CONTAINERS, unfolded
@@ -228,8 +228,8 @@ class Walker:
         text = frame.properties["clip-path"]
         if text == "none" or self.boxing:
             return frame
-        from .clip import clip_region
-        from .css_shapes import basic_clip
+        from .clip_paths import clip_region
+        from .css_clip_shapes import basic_clip
 
         target = self.target(text)
         if target is None or target.tag != "clipPath":
@@ -304,7 +304,7 @@ class Walker:
 
     def text(self, node: Node, frame: Frame) -> list[Visit]:
         """Read a text as outlines; what cannot be is skipped."""
-        from .typeset import text_visits
+        from .text_outlines import text_visits
 
         return [] if self.fonts is None else text_visits(self, self.fonts, node, frame)
 

@@ -11,11 +11,11 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.errors import ArtworkError
 
-from .areas import EMPTY
 from .basic_shapes import READERS
 from .boxes import element_box
-from .build import filled, flattened
 from .document import Node, children
+from .element_regions import filled, flattened
+from .fill_rules import EMPTY
 from .transforms import matrix_of
 from .values import multiply
 

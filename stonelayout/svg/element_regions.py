@@ -15,9 +15,9 @@ from stonelayout.geometry.flattening import Flat, Subpath, flatten
 from stonelayout.geometry.points import Points
 from stonelayout.model.artwork import Line, rings
 
-from .areas import EMPTY, fill
 from .basic_shapes import Units
 from .cascade import Properties
+from .fill_rules import EMPTY, fill
 from .strokes import Pen, stroke
 from .values import Matrix, parse_numbers, split_length
 

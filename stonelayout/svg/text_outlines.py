@@ -16,8 +16,8 @@ from stonelayout.geometry.flattening import Subpath
 
 from . import unsupported as skips
 from .document import Node
-from .font import TextFace, TextFonts, font_wish
-from .text import FontError, Gatherer, Letter, NotReadError, Span
+from .font_properties import TextFace, TextFonts, font_wish
+from .text_characters import FontError, Gatherer, Letter, NotReadError, Span
 
 if TYPE_CHECKING:
     from .traversal import Frame, Visit, Walker

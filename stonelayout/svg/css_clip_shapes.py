@@ -11,8 +11,8 @@ from stonelayout.geometry.flattening import Subpath
 
 from .basic_shapes import READERS, Units
 from .boxes import element_box
-from .build import filled, flattened
 from .document import Node, children
+from .element_regions import filled, flattened
 from .transforms import origin_of
 
 if TYPE_CHECKING:
