@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from .cascade import Cascade, Properties, opacity
+from .cascade import Cascade
 from .colours import parse_colour
 from .document import Node, children
+from .style_properties import Properties, opacity, plain_colour, reference
 
-_URL: Final = re.compile(r"""url\(\s*["']?\s*([^"')]*?)\s*["']?\s*\)\s*(.*)\Z""", re.DOTALL)
 _GRADIENTS: Final = ("linearGradient", "radialGradient", "meshgradient")
 #: How many templates a chain of gradients may have.
 _MOST_LINKS: Final = 16
@@ -26,21 +25,6 @@ class Paint:
 
 
 NO_PAINT: Final = Paint(None)
-
-
-def is_paint(text: str) -> bool:
-    """Tell whether a ``fill`` or ``stroke`` value is one that SVG knows."""
-    text = text.strip()
-    word = text.lower()
-    if word in ("none", "context-fill", "context-stroke", "currentcolor"):
-        return True
-    return bool(_URL.match(text)) or parse_colour(_plain(text)) is not None
-
-
-def reference(text: str) -> tuple[str, str] | None:
-    """Return (id, fallback) of ``url(#id) fallback``; None where it is no reference."""
-    match = _URL.match(text.strip())
-    return (match.group(1).removeprefix("#"), match.group(2)) if match else None
 
 
 def resolve(name: str, properties: Properties, ids: Mapping[str, Node], cascade: Cascade) -> Paint:
@@ -63,18 +47,13 @@ def resolve(name: str, properties: Properties, ids: Mapping[str, Node], cascade:
 
 
 def _colour(text: str, current: str) -> str | None:
-    text = _plain(text)
+    text = plain_colour(text)
     parsed = parse_colour(text)
     if parsed is not None and parsed[0] == "currentcolor":
         parsed = parse_colour(current)
     if parsed is None or parsed[1] == 0.0:
         return None
     return parsed[0]
-
-
-def _plain(text: str) -> str:
-    """Drop an ``icc-color(...)`` that may follow a colour in SVG 1.1."""
-    return text.partition("icc-color")[0].strip()
 
 
 def _gradient_colour(gradient: Node, ids: Mapping[str, Node], cascade: Cascade) -> str | None:
