@@ -29,7 +29,6 @@ class Face(Protocol):
 
     name: str
     capital: float
-    single_line: bool
 
     def lacks(self, text: str) -> list[str]:
         """Return the characters (with their marks) that the face cannot draw, each once."""

@@ -29,8 +29,6 @@ _STOP = Glyph(Drawing(), 0.0, 0.0, "")
 class OutlineFace:
     """A font file. Units: those of the font, y down."""
 
-    single_line = False
-
     def __init__(self, path: Path, index: int = 0) -> None:
         try:
             import uharfbuzz as hb

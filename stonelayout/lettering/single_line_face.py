@@ -55,7 +55,6 @@ class Letter:
 class SingleLineFace:
     """A face of strokes. Units: the Hershey grid, a capital is 21 high."""
 
-    single_line = True
     capital = CAPITAL
 
     def __init__(self, name: str) -> None:

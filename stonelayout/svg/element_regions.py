@@ -25,9 +25,6 @@ from .values import Matrix, parse_numbers
 MOST_MM: Final = 1e6
 #: Areas below this, in mm², are rounding, not shapes.
 _NO_AREA: Final = 1e-9
-#: Two scales nearer than this, relatively, are one: the matrix keeps shapes similar.
-_SIMILAR: Final = 1e-9
-
 #: Scales below this flatten a shape to nothing.
 LEAST_SCALE: Final = 1e-12
 
