@@ -29,9 +29,9 @@ NO_PAINT: Final = Paint(None)
 
 def resolve(name: str, properties: Properties, ids: Mapping[str, Node], cascade: Cascade) -> Paint:
     """Return the paint of ``"fill"`` or ``"stroke"``; invisible paint is None."""
-    if (opacity(properties[f"{name}-opacity"]) or 0.0) == 0.0:
-        return NO_PAINT
     text = properties[name]
+    if text == "none" or (opacity(properties[f"{name}-opacity"]) or 0.0) == 0.0:
+        return NO_PAINT
     link = reference(text)
     if link is None:
         return Paint(_colour(text, properties["color"]))
@@ -66,7 +66,7 @@ def _gradient_colour(gradient: Node, ids: Mapping[str, Node], cascade: Cascade) 
         for stop in stops:
             own = cascade.own(stop)
             alpha = opacity(own.get("stop-opacity", "1"))
-            colour = _colour(own.get("stop-color", "black"), own.get("color", "black"))
+            colour = _colour(own.get("stop-color", "#000000"), own.get("color", "#000000"))
             if colour is not None and alpha != 0.0:
                 return colour
         if stops:
