@@ -102,7 +102,7 @@ def set_text(
 
 
 def _clean(words: str) -> str:
-    """Return words without what nobody sees: controls and format characters, but joiners.
+    """Return words without control and format characters; joiners stay.
 
     Pasted names often hold them; line breaks stay, other white space becomes a space.
     """

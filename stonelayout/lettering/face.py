@@ -1,4 +1,4 @@
-"""What a face is to the rest: letters in its own units, placed one after the other."""
+"""The contract of a face: letters in its own units, placed one after the other."""
 
 from __future__ import annotations
 

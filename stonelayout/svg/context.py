@@ -1,4 +1,4 @@
-"""What the steps of reading share: the drawing, where an element stands, and the walk's contract.
+"""What the steps of reading share: the drawing, the graphics state, the contract of the walk.
 
 The walk (``traversal``) calls the features; a feature that needs the shapes of other elements
 (boxes, clip paths) calls back through ``Walk`` alone, so no feature imports the walk.
@@ -23,7 +23,7 @@ from .font_properties import TextFonts
 from .style_properties import INITIAL, OWN, Properties, font_size, reference
 from .values import Matrix
 
-#: Notes on one drawing that anyone reads.
+#: The most notes on one drawing.
 _MOST_NOTES: Final = 50
 
 

@@ -1,4 +1,4 @@
-"""``read_svg``: the one way in, from a file to an Artwork."""
+"""``read_svg``: from the bytes of a drawing to an Artwork."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The characters of a ``text`` element: white space, who says how they look, where they stand."""
+"""The characters of a ``text`` element: white space, the properties of each, given places."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ class FontError(Exception):
 
 @dataclass(frozen=True, eq=False)
 class TextPart:
-    """What one element says of its own characters. ``drawn``: its ink can be seen."""
+    """The style of the characters of one element. ``drawn``: they can be seen."""
 
     node: Node
     properties: Properties

@@ -1,4 +1,4 @@
-"""The walk over the document in paint order: every shape, with what it has from where it stands."""
+"""The walk over the document in paint order: every shape, with its graphics state."""
 
 from __future__ import annotations
 
