@@ -275,7 +275,7 @@ def _fonts(tasks: Iterable[Task]) -> dict[str, bytes]:
     if not named:
         return {}
     from stonelayout.lettering.font_files import find_font
-    from stonelayout.lettering.single_line import FACES
+    from stonelayout.lettering.single_line_face import FACES
 
     found = {}
     for name in sorted(named - set(FACES)):

@@ -32,7 +32,7 @@ class Baseline(Protocol):
 
 
 @dataclass(frozen=True)
-class Straight:
+class StraightBaseline:
     """A level line from a point."""
 
     x: float
@@ -45,7 +45,7 @@ class Straight:
 
 
 @dataclass(frozen=True)
-class Arc:
+class ArcBaseline:
     """A circle through (x, y): its top when ``radius`` is positive, else its bottom.
 
     Distances run along the circle itself, from that point, clockwise on top and counterclockwise
@@ -70,7 +70,7 @@ class Arc:
         return turn_at(x, y, angle)
 
 
-class Path:
+class PathBaseline:
     """A drawn line, shape (n, 2). A closed one is given with its first point repeated."""
 
     def __init__(self, points: Points, name: str) -> None:

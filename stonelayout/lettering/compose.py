@@ -6,7 +6,7 @@ import math
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path as FilePath
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -16,20 +16,20 @@ from stonelayout.geometry.points import Points
 from stonelayout.model.text import DEFAULT_HEIGHT_MM, Setting, Text
 from stonelayout.units import mm
 
-from .baseline import Arc, Baseline, Path, Straight
+from .baseline import ArcBaseline, Baseline, PathBaseline, StraightBaseline
 from .face import Face, Glyph
 from .face_loader import open_face, parts
 from .fit import LEAST_HEIGHT_MM, extent, height_to_fit, spread, stroked, tracking_of
 from .glyph_drawing import Affine, Command, Drawing, joined, move, scale
-from .outline import merged, region
-from .single_line import CAPITAL, JOIN
+from .outline_face import merged, region
+from .single_line_face import CAPITAL, JOIN
 
 #: Zero-width joiner and non-joiner, which shape some scripts.
 _JOINERS = "\u200c\u200d"
 
 
 @dataclass(frozen=True)
-class Placed:
+class PlacedLetter:
     """A letter (or several that join) at its place, in mm, y down. ``id`` is unique."""
 
     id: str
@@ -41,7 +41,7 @@ class Placed:
 class Lettering:
     """Words that are set. ``capital`` is the height of their capitals in mm."""
 
-    letters: tuple[Placed, ...]
+    letters: tuple[PlacedLetter, ...]
     text: Text
     capital: float
     tracking: float
@@ -57,7 +57,7 @@ class Lettering:
 
 def set_text(
     text: Text,
-    folder: FilePath = FilePath(),
+    folder: Path = Path(),
     stones: Setting | None = None,
     path: Points | None = None,
     page: tuple[float, float] | None = None,
@@ -102,7 +102,7 @@ def set_text(
 
 
 def _clean(words: str) -> str:
-    """Return words without what nobody sees: controls and format characters, but joiners.
+    """Return words without control and format characters; joiners stay.
 
     Pasted names often hold them; line breaks stay, other white space becomes a space.
     """
@@ -133,10 +133,10 @@ def _baseline(text: Text, path: Points | None) -> Baseline:
     if text.path is not None:
         if path is None:
             raise InputError(f'the artwork has no shape "{text.path}" to set words along')
-        return Path(path, text.path)
+        return PathBaseline(path, text.path)
     if text.arc is not None:
-        return Arc(0.0, 0.0, text.arc)
-    return Straight(0.0, 0.0)
+        return ArcBaseline(0.0, 0.0, text.arc)
+    return StraightBaseline(0.0, 0.0)
 
 
 def _place(
@@ -186,7 +186,7 @@ def _start(text: Text, first: float, last: float, line: Baseline) -> float:
 def _letter_place(line: Baseline, x: float, glyph: Glyph, down: float, height: float) -> Affine:
     """Return the map for one letter: it stands on the base line with its middle."""
     half = glyph.advance * height / 2
-    if isinstance(line, Path):
+    if isinstance(line, PathBaseline):
         by = line.chord(x + half, max(half, 0.05 * height), down)
     else:
         by = line.place(x + half, down)
@@ -240,7 +240,7 @@ def _start_of(part: Sequence[Command]) -> tuple[float, float]:
     return part[0][1][0], part[0][1][1]
 
 
-def _named(glyphs: Sequence[Glyph], text_id: str) -> list[Placed]:
+def _named(glyphs: Sequence[Glyph], text_id: str) -> list[PlacedLetter]:
     """Merge outlines that touch the one before, and name each letter by its number."""
     import shapely
 
@@ -258,6 +258,8 @@ def _named(glyphs: Sequence[Glyph], text_id: str) -> list[Placed]:
         if unicodedata.bidirectional(words[0][0]) in ("R", "AL"):
             words.reverse()
         found.append(
-            Placed(f"{text_id}-{k}", "".join(words), merged(drawing) if len(group) > 1 else drawing)
+            PlacedLetter(
+                f"{text_id}-{k}", "".join(words), merged(drawing) if len(group) > 1 else drawing
+            )
         )
     return found

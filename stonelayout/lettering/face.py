@@ -1,4 +1,4 @@
-"""What a face is to the rest: letters in its own units, placed one after the other."""
+"""The contract of a face: letters in its own units, placed one after the other."""
 
 from __future__ import annotations
 
@@ -29,7 +29,6 @@ class Face(Protocol):
 
     name: str
     capital: float
-    single_line: bool
 
     def lacks(self, text: str) -> list[str]:
         """Return the characters (with their marks) that the face cannot draw, each once."""

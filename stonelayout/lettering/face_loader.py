@@ -8,8 +8,8 @@ from stonelayout.errors import InputError
 
 from .face import Face, clusters, code_points
 from .font_files import find_font
-from .outline import outline_face
-from .single_line import FACES, single_line_face
+from .outline_face import outline_face
+from .single_line_face import FACES, single_line_face
 
 
 def open_face(name: str, folder: Path) -> Face:

@@ -1,4 +1,4 @@
-"""How far words spread: the tracking that stones need, the height that fits a width."""
+"""Fitting words: the tracking that stones need, the height of capitals that fits a width."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ ROW_ROOM, OUTLINE_ROOM = 1.6, 0.5
 #: Steps of the search for the height that fits a width, what it may miss it by, and the least
 #: height that counts as one, in mm.
 FIT_STEPS, FIT_ERROR_MM, LEAST_HEIGHT_MM = 40, 1e-4, 0.5
-#: Steps of the search for the tracking, and the shortfall in mm that nobody sees.
+#: Steps of the search for the tracking, and the shortfall in mm that is let pass.
 TRACKING_STEPS, TRACKING_ERROR_MM = 20, 1e-4
 
 

@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from stonelayout.errors import InputError, MissingExtraError
-from stonelayout.svg.font import GENERIC, FontWish
+from stonelayout.svg.font_properties import GENERIC, FontWish
 
 from .face import code_points
 from .font_files import find_font, installed_fonts
-from .outline import OutlineFace, outline_face
+from .outline_face import OutlineFace, outline_face
 
 #: What to do where no font is the right one.
 _GIVE = (

@@ -58,7 +58,7 @@ def scale(factor: float) -> Affine:
 
 
 def turn_at(x: float, y: float, angle: float) -> Affine:
-    """Turn by ``angle`` radians (clockwise to the eye, y down), then move the origin to (x, y)."""
+    """Turn by ``angle`` radians (clockwise as seen, y down), then move the origin to (x, y)."""
     c, s = math.cos(angle), math.sin(angle)
     return Affine(c, s, -s, c, x, y)
 

@@ -20,7 +20,7 @@ from stonelayout.geometry.points import Points
 from stonelayout.model.text import Setting
 
 from .glyph_drawing import Drawing, scale
-from .outline import region
+from .outline_face import region
 
 #: Bays narrower than this share of a capital's height are no features: the notch at the waist of an
 #: 8, the slivers between a round letter and its hull. Closed counters always are, from the second.

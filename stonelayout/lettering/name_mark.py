@@ -11,7 +11,7 @@ from stonelayout.model.layer import Mark, Registration
 from stonelayout.model.text import Text
 
 from .compose import set_text
-from .single_line import single_line_face
+from .single_line_face import single_line_face
 
 #: Height in mm of the name's capitals, where there is room.
 NAME_MM = 4.0

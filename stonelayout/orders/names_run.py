@@ -154,7 +154,7 @@ def _number(entry: Entry) -> int:
     """Return the line's number where its templates carry it (see namemark), else 0."""
     if entry.label.isascii():
         return 0
-    from stonelayout.lettering.single_line import single_line_face
+    from stonelayout.lettering.single_line_face import single_line_face
 
     return entry.line if single_line_face("plain").lacks(entry.label) else 0
 

@@ -8,7 +8,7 @@ from stonelayout.errors import ArtworkError
 from stonelayout.model.artwork import Artwork
 
 if TYPE_CHECKING:
-    from stonelayout.svg.font import TextFonts
+    from stonelayout.svg.font_properties import TextFonts
 
 
 def read_drawing(

@@ -104,7 +104,7 @@ def _of_lines(name: str, lines: Sequence[Line]) -> Shape:
 
 
 def _of_path(name: str, data: str) -> Shape:
-    from stonelayout.svg.areas import fill
+    from stonelayout.svg.fill_rules import fill
     from stonelayout.svg.pathdata import parse_path
 
     try:

@@ -3,58 +3,42 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import numpy as np
 
 from stonelayout.errors import ArtworkError
 from stonelayout.geometry.flattening import flatten
 
-from .basic_shapes import READERS, Units
-from .cascade import Properties
+from .context import GraphicsState, Walk
 from .document import Node
 from .values import IDENTITY
-
-if TYPE_CHECKING:
-    from .traversal import Frame, Walker
 
 #: How many elements may stand in all boxes that are worked out, each counted in every box.
 MOST_BOXED: Final = 50_000
 Box = tuple[float, float, float, float]
 
 
-def box_of(walker: Walker, node: Node, properties: Properties, units: Units) -> Box | None:
-    """Return (x, y, width, height) of what the element draws; None where it draws nothing."""
-    from .traversal import Frame
+def object_box(walk: Walk, node: Node, state: GraphicsState) -> Box | None:
+    """Return (x, y, width, height) of what an element draws, in its user space; None: nothing.
 
-    frame = Frame(IDENTITY, properties, units.viewport)
-    return element_box(walker, node, frame)
-
-
-def element_box(walker: Walker, node: Node, frame: Frame) -> Box | None:
-    """Return the object box of an element already entered, in its user space."""
-    walker.boxed += sum(1 for _ in node.iter())
-    if walker.boxed > MOST_BOXED:
+    ``state`` is the one inside the element. Raises ArtworkError at ``MOST_BOXED``.
+    """
+    context = walk.context
+    context.boxed += sum(1 for _ in node.iter())
+    if context.boxed > MOST_BOXED:
         raise ArtworkError(f"boxes of over {MOST_BOXED:,} elements to work out; refused")
-    plain = replace(frame, matrix=IDENTITY, clip=None)
-    before = walker.quiet, walker.boxing
-    walker.quiet = walker.boxing = True
+    before = context.quiet, context.boxing
+    context.quiet = context.boxing = True
     try:
-        if node.tag in READERS:
-            visits = [walker.geometry(node, plain)]
-        elif node.tag == "text":
-            visits = walker.text(node, plain)
-        elif node.tag == "use":
-            visits = list(walker.visit_all(walker.used(node, plain)))
-        else:
-            visits = list(walker.below(node, plain))
+        visits = list(walk.drawn_by(node, replace(state, matrix=IDENTITY, clip=None)))
     finally:
-        walker.quiet, walker.boxing = before
+        context.quiet, context.boxing = before
     corners = []
     for visit in visits:
         for subpath in visit.subpaths:
             points = flatten(subpath, 1e-3).points
-            matrix = visit.frame.matrix
+            matrix = visit.state.matrix
             corners.append(points @ matrix[:, :2].T + matrix[:, 2])
     if not corners:
         return None

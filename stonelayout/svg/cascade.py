@@ -8,67 +8,13 @@ from typing import Any, Final
 from stonelayout.errors import ArtworkError
 
 from .document import Node, every
-from .font import SIZES, shorthand, weight
-from .values import parse_length, parse_number
+from .font_properties import SIZES, shorthand, weight
+from .style_properties import GEOMETRY, KNOWN, MARKER_PLACES, OWN, Properties, is_valid
+from .values import parse_length
 
-#: Inherited properties and their initial values (SVG 2, appendix "Property index").
-INITIAL: Final[dict[str, str]] = {
-    "clip-rule": "nonzero",
-    "color": "#000000",
-    "fill": "#000000",
-    "fill-opacity": "1",
-    "fill-rule": "nonzero",
-    "font-family": "",
-    "font-size": "16",
-    "font-stretch": "normal",
-    "font-style": "normal",
-    "font-variant": "normal",
-    "font-weight": "400",
-    "marker-end": "none",
-    "marker-mid": "none",
-    "marker-start": "none",
-    "stroke": "none",
-    "stroke-dasharray": "none",
-    "stroke-dashoffset": "0",
-    "stroke-linecap": "butt",
-    "stroke-linejoin": "miter",
-    "stroke-miterlimit": "4",
-    "stroke-opacity": "1",
-    "stroke-width": "1",
-    "text-anchor": "start",
-    "text-transform": "none",
-    "visibility": "visible",
-    "letter-spacing": "normal",
-    "word-spacing": "normal",
-    "direction": "ltr",
-    "dominant-baseline": "auto",
-    "white-space": "normal",
-    "writing-mode": "horizontal-tb",
-}
-#: Properties that are not inherited, and those of geometry that CSS may set as well.
-OWN: Final[dict[str, str]] = {
-    "alignment-baseline": "auto",
-    "baseline-shift": "baseline",
-    "clip-path": "none",
-    "display": "inline",
-    "filter": "none",
-    "mask": "none",
-    "opacity": "1",
-    "overflow": "",
-    "stop-color": "black",
-    "stop-opacity": "1",
-    "text-decoration": "none",
-    "transform": "",
-    "transform-box": "view-box",
-    "transform-origin": "",
-    "vector-effect": "none",
-}
-GEOMETRY: Final = frozenset(("x", "y", "width", "height", "cx", "cy", "r", "rx", "ry", "d"))
-_KNOWN: Final = {**INITIAL, **OWN}
 #: Characters of style sheets, data (such as fonts) left out, that a drawing may have.
 MOST_STYLES: Final = 300_000
 _DATA: Final = re.compile(r"""url\(\s*+(?:"data:[^"]*+"|'data:[^']*+'|data:[^)]*+)\s*+\)""")
-Properties = dict[str, str]
 #: (important, specificity, order, name, value)
 _Entry = tuple[bool, tuple[int, ...], int, str, str]
 
@@ -89,7 +35,7 @@ class Cascade:
 
     def own(self, node: Node) -> Properties:
         """Return what the document says of this very element, as declared, without inheritance."""
-        out = {name: value for name, value in node.attrib.items() if name in _KNOWN}
+        out = {name: value for name, value in node.attrib.items() if name in KNOWN}
         entries: list[_Entry] = []
         if self._matcher is not None:
             for specificity, order, _, block in self._matcher.match(self._wrappers[node]):
@@ -118,14 +64,14 @@ class Cascade:
             return out
         for name, value in own.items():
             word = value.strip().lower()
-            if name not in _KNOWN:
+            if name not in KNOWN:
                 out[name] = value
             elif word == "inherit":
                 out[name] = parent[name]
             elif word in ("initial", "unset", "revert"):
                 if word == "initial" or name in OWN:
-                    out[name] = _KNOWN[name]
-            elif _valid(name, value):
+                    out[name] = KNOWN[name]
+            elif is_valid(name, value):
                 out[name] = value.strip()
         self._compute_font(own, out, parent)
         if out["color"].lower() == "currentcolor":
@@ -232,41 +178,9 @@ def _declarations(source: Any) -> list[tuple[str, str, bool]]:
             token.serialize() for token in declaration.value if token.type != "comment"
         ).strip()
         if name == "marker":
-            out += [(f"marker-{at}", value, declaration.important) for at in _MARKS]
+            out += [(f"marker-{at}", value, declaration.important) for at in MARKER_PLACES]
         elif name == "font":
             out += [(*pair, declaration.important) for pair in shorthand(value)]
-        elif name in _KNOWN or name in GEOMETRY:
+        elif name in KNOWN or name in GEOMETRY:
             out.append((name, value, declaration.important))
     return out
-
-
-_MARKS: Final = ("start", "mid", "end")
-_WORDS: Final = {
-    "stroke-linecap": ("butt", "round", "square"),
-    "stroke-linejoin": ("miter", "miter-clip", "round", "bevel", "arcs"),
-    "fill-rule": ("nonzero", "evenodd"),
-    "clip-rule": ("nonzero", "evenodd"),
-    "visibility": ("visible", "hidden", "collapse"),
-}
-_OPACITIES: Final = frozenset(("opacity", "fill-opacity", "stroke-opacity"))
-
-
-def _valid(name: str, value: str) -> bool:
-    """Tell whether a declared value can stand; an invalid one leaves the inherited value."""
-    if name in _WORDS:
-        return value.strip() in _WORDS[name]
-    if name in _OPACITIES:
-        return opacity(value) is not None
-    if name == "stroke-miterlimit":
-        return parse_number(value) is not None
-    if name in ("fill", "stroke", "color"):
-        from .paint import is_paint
-
-        return is_paint(value)
-    return True
-
-
-def opacity(text: str) -> float | None:
-    """Return an opacity from 0 to 1, None where it is none; 50% is 0.5."""
-    value = 1.0 if text == "1" else parse_length(text, dpi=96.0, percent_of=1.0)
-    return None if value is None else min(1.0, max(0.0, value))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 from typing import Any, Final
 
@@ -20,11 +21,14 @@ _FROM_XYZ: Final = {
         (0.0719554, -0.2289768, 1.4053860),
     ),
 }
+_HEX: Final = re.compile("#[0-9a-f]{6}", re.ASCII | re.IGNORECASE)
 
 
 @lru_cache(maxsize=4096)
 def parse_colour(text: str) -> tuple[str, float] | None:
     """Return ("#rrggbb", opacity), or ("currentcolor", 1); None where it is no colour."""
+    if _HEX.fullmatch(text):  # most drawings have no other colours, and need no CSS parser
+        return text.lower(), 1.0
     from tinycss2.color4 import parse_color
 
     colour = parse_color(text)

@@ -68,7 +68,7 @@ def read_tree(data: bytes, file: str) -> Node:
     if not body.startswith("<"):
         raise ArtworkError("not an SVG file: it does not start with <", file=file)
     first_line = 1 + text[: len(text) - len(body)].count("\n")
-    builder = _Builder(first_line - 1)
+    builder = _TreeBuilder(first_line - 1)
     try:
         builder.parser.Parse(body.encode("utf-8", "replace"), True)
     except expat.ExpatError as error:
@@ -121,7 +121,7 @@ def _text(data: bytes, file: str) -> str:
         raise ArtworkError(f"the text is not {encoding}", file=file, line=line) from None
 
 
-class _Builder:
+class _TreeBuilder:
     """Builds the tree from expat's events; names are resolved here so that lost prefixes do."""
 
     def __init__(self, line_offset: int) -> None:

@@ -14,8 +14,8 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.errors import ArtworkError
 from stonelayout.model.artwork import Artwork, Shape
 
-from .build import Drawn, clipped
 from .colours import parse_colour
+from .element_regions import Drawn, clipped
 
 BACKGROUND: Final = "background"
 #: Places along the page's border that are looked at, how far inside it, as a share of the page,

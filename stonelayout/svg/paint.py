@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from .cascade import Cascade, Properties, opacity
+from .cascade import Cascade
 from .colours import parse_colour
 from .document import Node, children
+from .style_properties import Properties, opacity, plain_colour, reference
 
-_URL: Final = re.compile(r"""url\(\s*["']?\s*([^"')]*?)\s*["']?\s*\)\s*(.*)\Z""", re.DOTALL)
 _GRADIENTS: Final = ("linearGradient", "radialGradient", "meshgradient")
 #: How many templates a chain of gradients may have.
 _MOST_LINKS: Final = 16
@@ -28,26 +27,11 @@ class Paint:
 NO_PAINT: Final = Paint(None)
 
 
-def is_paint(text: str) -> bool:
-    """Tell whether a ``fill`` or ``stroke`` value is one that SVG knows."""
-    text = text.strip()
-    word = text.lower()
-    if word in ("none", "context-fill", "context-stroke", "currentcolor"):
-        return True
-    return bool(_URL.match(text)) or parse_colour(_plain(text)) is not None
-
-
-def reference(text: str) -> tuple[str, str] | None:
-    """Return (id, fallback) of ``url(#id) fallback``; None where it is no reference."""
-    match = _URL.match(text.strip())
-    return (match.group(1).removeprefix("#"), match.group(2)) if match else None
-
-
 def resolve(name: str, properties: Properties, ids: Mapping[str, Node], cascade: Cascade) -> Paint:
     """Return the paint of ``"fill"`` or ``"stroke"``; invisible paint is None."""
-    if (opacity(properties[f"{name}-opacity"]) or 0.0) == 0.0:
-        return NO_PAINT
     text = properties[name]
+    if text == "none" or (opacity(properties[f"{name}-opacity"]) or 0.0) == 0.0:
+        return NO_PAINT
     link = reference(text)
     if link is None:
         return Paint(_colour(text, properties["color"]))
@@ -63,18 +47,13 @@ def resolve(name: str, properties: Properties, ids: Mapping[str, Node], cascade:
 
 
 def _colour(text: str, current: str) -> str | None:
-    text = _plain(text)
+    text = plain_colour(text)
     parsed = parse_colour(text)
     if parsed is not None and parsed[0] == "currentcolor":
         parsed = parse_colour(current)
     if parsed is None or parsed[1] == 0.0:
         return None
     return parsed[0]
-
-
-def _plain(text: str) -> str:
-    """Drop an ``icc-color(...)`` that may follow a colour in SVG 1.1."""
-    return text.partition("icc-color")[0].strip()
 
 
 def _gradient_colour(gradient: Node, ids: Mapping[str, Node], cascade: Cascade) -> str | None:
@@ -87,7 +66,7 @@ def _gradient_colour(gradient: Node, ids: Mapping[str, Node], cascade: Cascade) 
         for stop in stops:
             own = cascade.own(stop)
             alpha = opacity(own.get("stop-opacity", "1"))
-            colour = _colour(own.get("stop-color", "black"), own.get("color", "black"))
+            colour = _colour(own.get("stop-color", "#000000"), own.get("color", "#000000"))
             if colour is not None and alpha != 0.0:
                 return colour
         if stops:

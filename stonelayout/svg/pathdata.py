@@ -78,12 +78,12 @@ def parse_path(d: str) -> PathData:
         problem = "path data must start with M"
     elif rest:
         problem = f'its path data are wrong from "{rest if len(rest) <= 20 else rest[:19] + "…"}"'
-    pen = _Pen()
-    pen.draw(_COMMANDS.split(good))
-    return PathData(pen.subpaths(), problem)
+    builder = _PathBuilder()
+    builder.draw(_COMMANDS.split(good))
+    return PathData(builder.subpaths(), problem)
 
 
-class _Pen:
+class _PathBuilder:
     """Follows the commands; ``flat`` and ``degrees`` hold all subpaths one after another."""
 
     def __init__(self) -> None:

@@ -1,4 +1,4 @@
-"""``read_svg``: the one way in, from a file to an Artwork."""
+"""``read_svg``: from the bytes of a drawing to an Artwork."""
 
 from __future__ import annotations
 
@@ -17,16 +17,27 @@ from stonelayout.files import read_bytes
 from stonelayout.geometry.flattening import CHORD_ERROR_MM, transformed
 from stonelayout.model.artwork import Artwork, Shape, Skipped
 
-from . import unsupported as skips
-from .build import LEAST_SCALE, Drawn, clipped, filled, flattened, lines_of, pen_of, scales, stroked
+from . import unsupported
 from .cascade import Cascade
+from .context import Context, Visit, located
 from .document import read_tree
-from .font import TextFonts
+from .element_regions import (
+    LEAST_SCALE,
+    Drawn,
+    clipped,
+    filled,
+    flattened,
+    lines_of,
+    pen_of,
+    scales,
+    stroked,
+)
+from .font_properties import TextFonts
 from .knockout import knocked_out
+from .page_size import PageSize, page_size
 from .paint import resolve
-from .traversal import Visit, Walker, located
+from .traversal import Traversal
 from .values import IDENTITY
-from .viewbox import Page, page
 
 #: Chord error in mm when none is asked for.
 DEFAULT_MM: Final = CHORD_ERROR_MM
@@ -52,7 +63,7 @@ def read_svg(
     ``height`` (mm) scale the page; ``dpi`` is how many px an inch has. Curves are flattened to
     ``tolerance`` mm of chord error. Areas filled in the colour ``knockout`` (the garment's, e.g.
     ``"white"``; ``"background"``: the one along the page's border) cut what lies under them
-    instead of being shapes. ``fonts`` (such as ``lettering.typefaces.Typefaces``) finds the fonts
+    instead of being shapes. ``fonts`` (see ``lettering.font_matching``) finds the fonts
     with which text is read as outlines; None: text is skipped, and named. Raises ArtworkError,
     with file, line and element where there are any, for a file that cannot be read or draws
     nothing.
@@ -85,22 +96,22 @@ def _read(
     fonts: TextFonts | None,
 ) -> Artwork:
     root = read_tree(data, file)
-    sheet = page(root, width=width, height=height, dpi=dpi, file=file)
-    walker = Walker(root, Cascade(root, dpi), dpi, tolerance, fonts)
-    reader = _Reader(walker, sheet, tolerance)
-    for visit in walker.shapes(sheet.matrix, sheet.viewport):
+    page = page_size(root, width=width, height=height, dpi=dpi, file=file)
+    context = Context(root, Cascade(root, dpi), dpi, tolerance, fonts)
+    shapes = _ShapeList(context, page)
+    for visit in Traversal(context).shapes(page.matrix, page.viewport):
         try:
-            reader.add(visit)
+            shapes.add(visit)
         except ArtworkError as error:
             raise located(error, visit.node) from None
         except shapely.GEOSException as error:
             problem = ArtworkError(f"its outline cannot be worked out ({error})")
             raise located(problem, visit.node) from None
-    skipped = walker.skipped.entries()
-    if not reader.shapes:
+    skipped = context.skipped.entries()
+    if not shapes.found:
         raise ArtworkError(_nothing(skipped), file=file)
-    notes = (*sheet.notes, *walker.notes, *walker.cascade.notes, *reader.closing_notes())
-    return Artwork(tuple(reader.shapes), sheet.size, sheet.size_from, skipped, notes, file)
+    notes = (*page.notes, *context.notes, *context.cascade.notes, *shapes.closing_notes())
+    return Artwork(tuple(shapes.found), page.size, page.size_from, skipped, notes, file)
 
 
 def _nothing(skipped: tuple[Skipped, ...]) -> str:
@@ -114,56 +125,55 @@ def _nothing(skipped: tuple[Skipped, ...]) -> str:
 
 
 @dataclass(eq=False)
-class _Reader:
+class _ShapeList:
     """Turns visits into shapes with unique ids."""
 
-    walker: Walker
-    sheet: Page
-    tolerance: float
-    shapes: list[Shape] = field(default_factory=list)
+    context: Context
+    page: PageSize
+    found: list[Shape] = field(default_factory=list)
     names: Counter[str] = field(default_factory=Counter)
     ids: set[str] = field(default_factory=set)
     beyond: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.ids = {""}
-        self.taken = set(self.walker.ids)
+        self.taken = set(self.context.ids)
 
     def add(self, visit: Visit) -> None:
         """Add the shape of one element, or say why there is none."""
-        walker, node, frame = self.walker, visit.node, visit.frame
-        properties = frame.properties
+        context, node, state = self.context, visit.node, visit.state
+        properties = state.properties
         if visit.problem:
             drawn = "; it was read up to there" if visit.subpaths else ": it is not drawn"
-            walker.skip(node, frame, f"{visit.problem}{drawn}")
+            context.skip(node, state, f"{visit.problem}{drawn}")
         if not visit.subpaths:
             return
         if properties["visibility"] != "visible":
-            walker.skip(node, frame, skips.INVISIBLE)
+            context.skip(node, state, unsupported.INVISIBLE)
             return
         paints = {}
         for name in ("fill", "stroke"):
-            paints[name] = resolve(name, properties, walker.ids, walker.cascade)
+            paints[name] = resolve(name, properties, context.ids, context.cascade)
         if paints["fill"].colour is None and paints["stroke"].colour is None:
-            walker.skip(node, frame, skips.UNPAINTED)
+            context.skip(node, state, unsupported.UNPAINTED)
             return
         geometry, pen_width = self._geometry(
             visit, paints["fill"].colour is not None, paints["stroke"].colour is not None
         )
         if geometry.area is None and geometry.stroke_area is None:
-            walker.skip(node, frame, skips.NO_AREA)
+            context.skip(node, state, unsupported.NO_AREA)
             return
-        if frame.clip is not None:
-            geometry = clipped(geometry, frame.clip)
+        if state.clip is not None:
+            geometry = clipped(geometry, state.clip)
         area = _some(geometry.area)
         edge = _some(geometry.stroke_area)
         if area is None and edge is None:
-            walker.skip(node, frame, skips.CLIPPED_AWAY)
+            context.skip(node, state, unsupported.CLIPPED_AWAY)
             return
         shape = Shape(
             id=self._name(visit),
-            layer=frame.layer,
-            layer_id=frame.layer_id,
+            layer=state.layer,
+            layer_id=state.layer_id,
             fill=paints["fill"].colour if area is not None else None,
             stroke=paints["stroke"].colour if edge is not None else None,
             stroke_width=pen_width if edge is not None else 0.0,
@@ -172,31 +182,31 @@ class _Reader:
             stroke_area=edge,
             line=node.line,
             tag=node.tag,
-            groups=frame.groups,
+            groups=state.groups,
         )
         if not self._on_page(shape, visit):
             return
         for paint in paints.values():
             if paint.note:
-                walker.skip(node, frame, paint.note, drawn=True)
-        self.shapes.append(shape)
+                context.skip(node, state, paint.note, drawn=True)
+        self.found.append(shape)
 
     def _geometry(self, visit: Visit, has_fill: bool, has_stroke: bool) -> tuple[Drawn, float]:
-        matrix, properties = visit.frame.matrix, visit.frame.properties
-        flats = flattened(visit.subpaths, matrix, self.tolerance)
+        matrix, properties = visit.state.matrix, visit.state.properties
+        flats = flattened(visit.subpaths, matrix, self.context.tolerance)
         area = edge = None
         width, line_pen = 0.0, None
         if has_fill and visit.node.tag != "line":
             area = _some(filled(flats, matrix, properties["fill-rule"]))
         if has_stroke:
             largest, smallest = scales(matrix)
-            error = self.tolerance / max(largest, LEAST_SCALE)
+            error = self.context.tolerance / max(largest, LEAST_SCALE)
             fixed = properties["vector-effect"] == "non-scaling-stroke"
             pen = pen_of(properties, visit.units, error)
             if pen is not None and fixed:
-                pen = pen_of(properties, visit.units, self.tolerance, self.sheet.mm_per_px)
+                pen = pen_of(properties, visit.units, self.context.tolerance, self.page.mm_per_px)
                 placed = [transformed(path, matrix) for path in visit.subpaths]
-                placed_flats = flattened(placed, IDENTITY, self.tolerance)
+                placed_flats = flattened(placed, IDENTITY, self.context.tolerance)
                 edge = _some(stroked(placed_flats, IDENTITY, pen)) if pen else None
                 width = pen.width if pen else 0.0
                 line_pen = width * IDENTITY[:, :2]
@@ -208,7 +218,7 @@ class _Reader:
         return Drawn(area, edge, outline), width
 
     def _name(self, visit: Visit) -> str:
-        own = visit.frame.use_id or visit.node.attrib.get("id", "")
+        own = visit.state.use_id or visit.node.attrib.get("id", "")
         tag = visit.node.tag
         if own and own not in self.ids:
             name = own
@@ -224,9 +234,9 @@ class _Reader:
 
     def _on_page(self, shape: Shape, visit: Visit) -> bool:
         x0, y0, x1, y1 = shape.bounds
-        width, height = self.sheet.size
+        width, height = self.page.size
         if x1 <= 0.0 or y1 <= 0.0 or x0 >= width or y0 >= height:
-            self.walker.skip(visit.node, visit.frame, skips.OFF_PAGE)
+            self.context.skip(visit.node, visit.state, unsupported.OFF_PAGE)
             return False
         slack = 1.0 + shape.stroke_width
         if x0 < -slack or y0 < -slack or x1 > width + slack or y1 > height + slack:

@@ -1,4 +1,4 @@
-"""The short way for rings that do not cross: which is inside which, and what that fills."""
+"""The fast path for rings that do not cross: which is inside which, and what that fills."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.points import Points
 
-#: With more rings than this the general way is not slower.
+#: With more rings than this the general method (``fill_rules``) is not slower.
 _MOST_RINGS: Final = 2000
 
 

@@ -1,4 +1,4 @@
-"""CSS selectors matched with cssselect2, the work counted: a selector can ask for years of it."""
+"""CSS selectors matched with cssselect2, every step counted against a limit."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ from .document import Node
 #: Steps from element to element, and selectors tried, that the styles of one drawing may take.
 MOST_STEPS: Final = 4_000_000
 #: Siblings that are looked at in one step, and those that are taken together.
-_GLANCES: Final = 2
-_CHUNK: Final = 128
+_SIBLINGS_A_STEP: Final = 2
+_MOST_TOGETHER: Final = 128
 #: What a rule that applies costs, in steps.
 _APPLIED: Final = 8
 _Item = TypeVar("_Item")
@@ -56,11 +56,11 @@ class Wrapped(cssselect2.ElementWrapper):  # type: ignore[misc]  # cssselect2 sh
     @property
     def previous_siblings(self) -> Iterator[Wrapped]:
         """The elements before this one, the nearest first."""
-        return _glance(self.work, self.parent.wrapped if self.parent else [], self.index, -1)
+        return _counted(self.work, self.parent.wrapped if self.parent else [], self.index, -1)
 
     def iter_next_siblings(self) -> Iterator[Wrapped]:
         """Return the elements after this one."""
-        return _glance(self.work, self.parent.wrapped if self.parent else [], self.index + 1, 1)
+        return _counted(self.work, self.parent.wrapped if self.parent else [], self.index + 1, 1)
 
     @cached_property
     def wrapped(self) -> list[Wrapped]:
@@ -69,7 +69,7 @@ class Wrapped(cssselect2.ElementWrapper):  # type: ignore[misc]  # cssselect2 sh
 
     def iter_children(self) -> Iterator[Wrapped]:
         """Return the elements in this one."""
-        return _glance(self.work, self.wrapped, 0, 1)
+        return _counted(self.work, self.wrapped, 0, 1)
 
     @cached_property
     def alike(self) -> tuple[dict[str, list[Node]], dict[Node, int]]:
@@ -98,7 +98,7 @@ class Siblings:
 
     def __iter__(self) -> Iterator[Node]:
         element = self._element
-        return _glance(element.work, element.parent.etree_children if element.parent else [], 0, 1)
+        return _counted(element.work, element.parent.etree_children if element.parent else [], 0, 1)
 
     def __getitem__(self, part: slice) -> Iterator[Node]:
         node, parent = self._element.etree_element, self._element.parent
@@ -106,11 +106,11 @@ class Siblings:
             return iter(())
         groups, places = parent.alike
         if part.start is None:
-            return _glance(self._element.work, groups[node.tag], places[node], -1)
-        return _glance(self._element.work, groups[node.tag], places[node] + 1, 1)
+            return _counted(self._element.work, groups[node.tag], places[node], -1)
+        return _counted(self._element.work, groups[node.tag], places[node] + 1, 1)
 
 
-def _glance(work: Work, items: list[_Item], at: int, way: int) -> Iterator[_Item]:
+def _counted(work: Work, items: list[_Item], at: int, way: int) -> Iterator[_Item]:
     """Return the items from a place on, or (``way`` -1) those before it, nearest first; counted."""
     return chain.from_iterable(_chunks(work, items, at, way))
 
@@ -118,10 +118,10 @@ def _glance(work: Work, items: list[_Item], at: int, way: int) -> Iterator[_Item
 def _chunks(work: Work, items: list[_Item], at: int, way: int) -> Iterator[list[_Item]]:
     size = 2  # for those who look at the first only
     while at > 0 if way < 0 else at < len(items):
-        size = min(2 * size, _CHUNK)
+        size = min(2 * size, _MOST_TOGETHER)
         to = max(0, at + way * size)
         chunk = items[to:at][::-1] if way < 0 else items[at:to]
-        work.add(1 + len(chunk) // _GLANCES)
+        work.add(1 + len(chunk) // _SIBLINGS_A_STEP)
         yield chunk
         at = to
 

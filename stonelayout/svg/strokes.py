@@ -20,11 +20,11 @@ from stonelayout.errors import ArtworkError
 from stonelayout.geometry.flattening import Flat
 from stonelayout.geometry.points import Points
 
-from .areas import EMPTY, fill
+from .fill_rules import EMPTY, fill
 
 #: More dashes than a drawing needs; a file that asks for more is refused.
 MOST_DASHES: Final = 100_000
-#: Lines of more points than this are freed of jitter before they are stroked.
+#: Lines of more points than this are simplified before they are stroked.
 _LONG: Final = 4000
 #: Finest angle of a round part, in radians: enough for pens of 80 m at the usual chord error.
 _LEAST_TURN: Final = 1e-3
@@ -59,7 +59,7 @@ def stroke(lines: Sequence[Flat], pen: Pen) -> BaseGeometry:
 
 def _boundary(line: Flat, pen: Pen) -> list[Points]:
     half = pen.width / 2.0
-    line = _calmed(line, pen.error / 4.0)
+    line = _simplified(line, pen.error / 4.0)
     points = line.points
     if len(points) == 1:
         return _dot(points[0], half, pen)
@@ -71,8 +71,8 @@ def _boundary(line: Flat, pen: Pen) -> list[Points]:
     return [np.array([*forward, *end, *backward, *start])]
 
 
-def _calmed(line: Flat, error: float) -> Flat:
-    """Drop points of a long line that lie within ``error`` of it: jitter makes joins by the 10^5.
+def _simplified(line: Flat, error: float) -> Flat:
+    """Drop points of a long line that lie within ``error`` of it: noise makes joins by the 10^5.
 
     Lines of usual length are left as they are.
     """

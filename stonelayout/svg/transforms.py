@@ -2,38 +2,54 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import replace
+
+import numpy as np
 
 from .basic_shapes import Units
-from .boxes import box_of
-from .cascade import Properties
+from .boxes import object_box
+from .context import GraphicsState, Walk
 from .document import Node
+from .element_regions import LEAST_SCALE, scales
 from .values import IDENTITY, Matrix, multiply, parse_transform, translation
-
-if TYPE_CHECKING:
-    from .traversal import Walker
 
 _KEYWORDS = {"left": 0.0, "center": 0.5, "right": 1.0, "top": 0.0, "bottom": 1.0}
 
 
-def matrix_of(
-    node: Node, properties: Properties, units: Units, corner: tuple[float, float], walker: Walker
-) -> Matrix:
-    """Return the element's own matrix; a malformed transform is left out, with a note."""
+def with_transform(walk: Walk, node: Node, state: GraphicsState) -> GraphicsState | None:
+    """Return the state in the element's own user space; None (reported) where that is flat."""
+    own = matrix_of(walk, node, state)
+    if own is IDENTITY:
+        return state
+    state = replace(state, matrix=multiply(state.matrix, own))
+    if not np.isfinite(state.matrix).all() or scales(state.matrix)[1] < LEAST_SCALE:
+        walk.context.skip(node, state, "its transform flattens it to nothing")
+        return None
+    return state
+
+
+def matrix_of(walk: Walk, node: Node, state: GraphicsState) -> Matrix:
+    """Return the element's own matrix; a malformed transform is left out, with a note.
+
+    ``state`` has the element's properties, and all else from outside it.
+    """
+    properties, units = state.properties, walk.context.units(state)
     text = properties["transform"]
     if not text or text == "none":
         return IDENTITY
     matrix = parse_transform(text, units.dpi)
     if matrix is None:
         short = " ".join(text.split())[:40]
-        walker.note(f'line {node.line}: the transform "{short}" is wrong and was left out')
+        words = f'line {node.line}: the transform "{short}" is wrong and was left out'
+        walk.context.note(words)
         return IDENTITY
     origin = properties["transform-origin"]
     if not origin and properties["transform-box"] == "view-box":
         return matrix
-    box = (*corner, *units.viewport)
+    box = (*state.origin, *units.viewport)
     if properties["transform-box"] in ("fill-box", "content-box", "stroke-box", "border-box"):
-        own = box_of(walker, node, properties, units)
+        plain = GraphicsState(IDENTITY, properties, units.viewport)
+        own = object_box(walk, node, plain)
         box = own if own is not None else box
         origin = origin or "50% 50%"
     x, y = origin_of(origin, box, units)

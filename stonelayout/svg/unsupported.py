@@ -1,4 +1,4 @@
-"""What has no outline here: words for each kind, and the list that nothing drops out of."""
+"""What is not read: the reason for each kind of element, and the list of all that was met."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ FILTERED: Final = "its filter (shadow, blur) is not read: it was taken plain"
 MARKED: Final = "its markers (arrow heads) are not read: convert the stroke to a path"
 OFF_PAGE: Final = "stands wholly outside the page"
 CLIPPED_AWAY: Final = "is wholly clipped away"
-#: What shows nothing in the drawing either; told once for all elements of a kind in a layer.
+#: Reasons of what is not seen in the drawing either; one entry for all of a kind in a layer.
 DRAWS_NOTHING: Final = frozenset((HIDDEN, INVISIBLE, TRANSPARENT, UNPAINTED, NO_AREA, CLIPPED_AWAY))
 
 

@@ -1,40 +1,20 @@
-"""Page size, ``viewBox`` and ``preserveAspectRatio``."""
+"""Viewports: ``viewBox``, ``preserveAspectRatio``, and the viewport of a nested ``svg``."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
+import shapely
 
-from stonelayout.errors import ArtworkError
-from stonelayout.units import MM_PER_INCH
-
+from .context import Context, GraphicsState
 from .document import Node
-from .values import Matrix, parse_length, parse_numbers, split_length
+from .values import Matrix, multiply, parse_numbers, translation
 
-#: How far, relatively, asked width and height may disagree with the drawing's own proportions.
-_SAME_ASPECT: Final = 1e-3
-#: Largest page in mm: ten metres of roll is already far more than a garment.
-_LARGEST_PAGE: Final = 1e5
 #: User units that a view box must exceed and keep below: beyond them scales overflow.
 _LEAST_BOX: Final = 1e-9
 _LARGEST_BOX: Final = 1e12
-
-
-@dataclass(frozen=True)
-class Page:
-    """The page in mm, where that came from, the matrix from root user units, root viewport.
-
-    ``mm_per_px`` is the size of a px of the page, for strokes that do not scale.
-    """
-
-    size: tuple[float, float]
-    size_from: str
-    matrix: Matrix
-    viewport: tuple[float, float]
-    mm_per_px: float
-    notes: tuple[str, ...] = ()
 
 
 def view_box(node: Node) -> tuple[float, float, float, float] | None:
@@ -65,114 +45,38 @@ def fit(box: tuple[float, float, float, float], width: float, height: float, asp
     )
 
 
-def page(root: Node, *, width: float | None, height: float | None, dpi: float, file: str) -> Page:
-    """Find the physical size of the drawing. Raises ArtworkError where there is none."""
-    box = view_box(root)
-    if "viewBox" in root.attrib and box is None:
-        box_problem: tuple[str, ...] = ("the viewBox cannot be used and was passed over",)
-    else:
-        box_problem = ()
-    own_width, own_height = (_root_length(root, name, dpi, file) for name in ("width", "height"))
-    px, size_from, notes = _pixels(own_width, own_height, box, dpi)
-    if px is None:
-        raise ArtworkError(
-            "the drawing has neither width and height nor a viewBox, so it has no size; "
-            "set the page size in the drawing program",
-            file=file,
-            line=root.line,
-            element="<svg>",
-        )
-    mm = px[0] * MM_PER_INCH / dpi, px[1] * MM_PER_INCH / dpi
-    scale, asked = _asked(mm, width, height, file)
-    if asked:
-        size_from, notes = asked, ()
-    elif _only_px(root) and not notes:
-        size_from = f"{size_from} in px at {dpi:g} px an inch"
-        if dpi == 96.0:
-            notes = (
-                "the drawing's size is in px, read at 96 px an inch; give --width for another "
-                "size, or --dpi for files of old programs (72, 90)",
-            )
-    size = round(mm[0] * scale, 9), round(mm[1] * scale, 9)
-    if not 0.0 < max(size) <= _LARGEST_PAGE or min(size) <= 0.0:
-        raise ArtworkError(
-            f"a page of {size[0]:g} x {size[1]:g} mm is no size to work with",
-            file=file,
-            line=root.line,
-            element="<svg>",
-        )
-    factor = MM_PER_INCH / dpi * scale
-    if box is None:
-        inner = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
-        viewport = px
-    else:
-        inner = fit(box, px[0], px[1], root.attrib.get("preserveAspectRatio", ""))
-        viewport = box[2], box[3]
-    return Page(size, size_from, inner * factor, viewport, factor, (*notes, *box_problem))
+def nested_viewport(context: Context, node: Node, state: GraphicsState) -> GraphicsState | None:
+    """Enter a nested ``svg`` or a ``symbol``: its own viewport, view box and clip.
 
-
-def _root_length(root: Node, name: str, dpi: float, file: str) -> float | None:
-    """Return px; None where the file leaves it to the viewer (absent, auto, per cent)."""
-    text = root.attrib.get(name, "").strip()
-    if not text or text == "auto" or text.endswith("%"):
+    None (reported) where the viewport is empty.
+    """
+    units = context.units(state)
+    given = node.attrib
+    x = y = 0.0
+    if node.tag == "svg":
+        x = units.length(given.get("x"), "x") or 0.0
+        y = units.length(given.get("y"), "y") or 0.0
+    width = units.length(state.size[0] or given.get("width") or "100%", "x")
+    height = units.length(state.size[1] or given.get("height") or "100%", "y")
+    width = state.viewport[0] if width is None else width
+    height = state.viewport[1] if height is None else height
+    if width <= 0.0 or height <= 0.0:
+        context.skip(node, state, "its width or height is zero: it is not drawn")
         return None
-    value = parse_length(text, dpi=dpi)
-    if value is None or value <= 0.0:
-        raise ArtworkError(
-            f'{name}="{text}" is no size to work with',
-            file=file,
-            line=root.line,
-            element="<svg>",
-        )
-    return value
-
-
-def _pixels(
-    width: float | None,
-    height: float | None,
-    box: tuple[float, float, float, float] | None,
-    dpi: float,
-) -> tuple[tuple[float, float] | None, str, tuple[str, ...]]:
-    if width is not None and height is not None:
-        return (width, height), "width/height", ()
+    matrix = multiply(state.matrix, translation(x, y))
+    clip = state.clip
+    if state.properties["overflow"] not in ("visible", "auto"):
+        corners = np.array([[0, 0], [width, 0], [width, height], [0, height]], dtype=float)
+        window = shapely.Polygon(corners @ matrix[:, :2].T + matrix[:, 2])
+        clip = window if clip is None else clip.intersection(window)
+    box = view_box(node)
     if box is not None:
-        if width is not None:
-            return (width, width * box[3] / box[2]), "width and viewBox", ()
-        if height is not None:
-            return (height * box[2] / box[3], height), "height and viewBox", ()
-        note = (
-            f"the drawing has only a viewBox and so no physical size: read at {dpi:g} px an inch; "
-            "give --width"
-        )
-        return (box[2], box[3]), f"viewBox at {dpi:g} px an inch", (note,)
-    if width is not None or height is not None:
-        side = width if width is not None else height
-        assert side is not None  # noqa: S101  # one of the two is given
-        return (side, side), "width/height", ("only one side of the page is given: read as square",)
-    return None, "", ()
-
-
-def _only_px(root: Node) -> bool:
-    given = [split_length(root.attrib.get(name)) for name in ("width", "height")]
-    return all(part[1] in ("", "px") for part in given if part)
-
-
-def _asked(
-    mm: tuple[float, float], width: float | None, height: float | None, file: str
-) -> tuple[float, str]:
-    for name, value in (("width", width), ("height", height)):
-        if value is not None and not 0.0 < value <= _LARGEST_PAGE:
-            raise ArtworkError(f"a {name} of {value:g} mm is no size to work with", file=file)
-    if width is not None and height is not None:
-        meant = width * mm[1] / mm[0]
-        if abs(meant - height) > _SAME_ASPECT * max(meant, height):
-            raise ArtworkError(
-                f"{width:g} x {height:g} mm does not fit the drawing's proportions: "
-                f"{width:g} mm wide is {meant:.2f} mm high; give one of the two",
-                file=file,
-            )
-    if width is not None:
-        return width / mm[0], "width asked"
-    if height is not None:
-        return height / mm[1], "height asked"
-    return 1.0, ""
+        matrix = multiply(matrix, fit(box, width, height, given.get("preserveAspectRatio", "")))
+    return replace(
+        state,
+        matrix=matrix,
+        clip=clip,
+        viewport=box[2:] if box else (width, height),
+        origin=box[:2] if box else (0.0, 0.0),
+        size=(None, None),
+    )

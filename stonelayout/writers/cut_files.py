@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from stonelayout.model.catalogue import Cutter, Sheet
 from stonelayout.model.layer import Layer, Registration
-from stonelayout.template.cut_path import CutTime, cut_time, ordered, passes_and_overcut, runs
+from stonelayout.template.cut_path import CutTime, Runs, cut_time, ordered, passes_and_overcut, runs
+
+from .layer_dxf import layer_dxf
+from .layer_hpgl import layer_hpgl
+from .layer_pdf import layer_pdf
+from .layer_svg import layer_svg
 
 
 @dataclass(frozen=True)
@@ -25,6 +31,20 @@ class Knife:
     force: int | None = None
 
 
+def _hpgl(_layer: Layer, marks: Registration, way: Runs, knife: Knife) -> str:
+    return layer_hpgl(way, marks, arcs=knife.arcs, speed=knife.speed, force=knife.force)
+
+
+Writer = Callable[[Layer, Registration, Runs, Knife], str | bytes]
+#: What writes a layer in each format; ``model.job.CUT_FORMATS`` are their names.
+FORMATS: Final[dict[str, Writer]] = {
+    "svg": lambda layer, marks, _way, _knife: layer_svg(layer, marks),
+    "dxf": lambda layer, marks, _way, _knife: layer_dxf(layer, marks),
+    "hpgl": _hpgl,
+    "pdf": lambda layer, marks, _way, _knife: layer_pdf(layer, marks),
+}
+
+
 def cut_files(
     layers: Sequence[Layer],
     marks: Registration,
@@ -36,11 +56,6 @@ def cut_files(
 
     One file for each layer and format (``01-ss6-crystal.dxf``); see ``in_cutting_order``.
     """
-    from .layer_dxf import layer_dxf
-    from .layer_hpgl import layer_hpgl
-    from .layer_pdf import layer_pdf
-    from .layer_svg import layer_svg
-
     knife = knife or Knife()
     sheet, cutter = tools
     passes, overcut = passes_and_overcut(sheet)
@@ -54,17 +69,7 @@ def cut_files(
         way = runs(layer, marks, passes=passes, overcut=overcut, blade_offset=knife.blade_offset)
         times.append(cut_time(way, marks, cutter))
         for form in formats:
-            name = f"{layer.name}.{form}"
-            if form == "svg":
-                contents[name] = layer_svg(layer, marks)
-            elif form == "dxf":
-                contents[name] = layer_dxf(layer, marks)
-            elif form == "pdf":
-                contents[name] = layer_pdf(layer, marks)
-            else:
-                contents[name] = layer_hpgl(
-                    way, marks, arcs=knife.arcs, speed=knife.speed, force=knife.force
-                )
+            contents[f"{layer.name}.{form}"] = FORMATS[form](layer, marks, way, knife)
     return contents, times
 
 

@@ -84,7 +84,7 @@ def _round(hole: tuple[float, float, float, float, float], height: float, *, arc
     turns = int(sweep / (2 * math.pi) + 1e-9)
     rest = sweep - 2 * math.pi * turns
     if arcs:
-        # The sweep grows clockwise to the eye, y being down; HP-GL counts counter-clockwise.
+        # The sweep grows clockwise as seen, y being down; HP-GL counts counter-clockwise.
         centre = _units(x, height - y)
         around = f"AA{centre},-360;" * turns
         over = math.degrees(rest)

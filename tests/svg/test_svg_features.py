@@ -150,6 +150,13 @@ def test_white_shapes_knock_out_when_asked():
         read(body, knockout="whitish")
 
 
+def test_the_box_of_a_switch_is_that_of_what_it_draws():
+    units = 'clipPathUnits="objectBoundingBox"'
+    clip = f'<clipPath id="c" {units}><rect width=".5" height="1"/></clipPath>'
+    body = f'<switch clip-path="url(#c)">{R}<rect width="40" height="30"/></switch>'
+    assert read(clip + body).shapes[0].bounds == pytest.approx((0, 0, 5, 5))
+
+
 def test_switch_and_languages():
     body = f'<switch><g systemLanguage="de"><path d="M0 0H9V9z"/></g>{R}<circle r="4"/></switch>'
     assert [item.tag for item in read(body).shapes] == ["rect"]

@@ -23,7 +23,7 @@ from stonelayout.lettering.font_matching import FontStyle, Typefaces, _nearest
 from stonelayout.model.catalogue import load_catalogue
 from stonelayout.model.job import parse_job
 from stonelayout.svg import read_svg
-from stonelayout.svg.font import FontWish, families, shorthand, weight
+from stonelayout.svg.font_properties import FontWish, families, shorthand, weight
 from stonelayout.writers.artwork_svg import seen_svg
 
 QUIRKS = sorted((DATA / "svg" / "text").glob("*.svg"))
@@ -223,7 +223,7 @@ def test_without_the_extra_the_text_is_skipped_with_how_to_get_it(monkeypatch):
 
 @SANS
 def test_too_much_text_is_refused(monkeypatch):
-    monkeypatch.setattr("stonelayout.svg.text.MOST_LETTERS", 100)
+    monkeypatch.setattr("stonelayout.svg.text_characters.MOST_CHARACTERS", 100)
     body = '<text id="t" font-family="DejaVu Sans">abcdefghij</text>'
     uses = '<use href="#t"/>' * 10
     assert len(read(body + uses[:-16], fonts=Typefaces()).shapes) == 10

@@ -29,8 +29,6 @@ _STOP = Glyph(Drawing(), 0.0, 0.0, "")
 class OutlineFace:
     """A font file. Units: those of the font, y down."""
 
-    single_line = False
-
     def __init__(self, path: Path, index: int = 0) -> None:
         try:
             import uharfbuzz as hb
@@ -123,13 +121,13 @@ class OutlineFace:
 
     def _drawing(self, glyph: int) -> Drawing:
         if glyph not in self._drawings:
-            pen = _Pen()
+            pen = _ContourPen()
             self._font.draw_glyph_with_pen(glyph, pen)
             self._drawings[glyph] = merged(pen.drawing())
         return self._drawings[glyph]
 
 
-class _Pen:
+class _ContourPen:
     """Collects a glyph's contours (the pen protocol of fontTools), y turned down."""
 
     def __init__(self) -> None:

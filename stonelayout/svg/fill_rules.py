@@ -16,7 +16,7 @@ from stonelayout.geometry.points import Points
 from .ring_nesting import nested
 
 EMPTY: Final = shapely.MultiPolygon()
-#: Crossings of an outline with itself; a tangle beyond that takes minutes and shows nothing.
+#: The most crossings of an outline with itself: more take minutes, and no stone could follow it.
 MOST_CROSSINGS: Final = 150_000
 #: The most rings that are repaired as one: the ways between more of them cross too much.
 _FEW: Final = 8
@@ -39,7 +39,7 @@ def fill(rings: Sequence[Points], rule: str = "nonzero") -> BaseGeometry:
     simple = nested(rings, rule)
     if simple is not None:
         return shapely.normalize(simple)
-    _refuse_tangles(rings)
+    _refuse_many_crossings(rings)
     if rule == "nonzero" and len(rings) <= _FEW:
         return shapely.normalize(_repaired(rings))
     loops = [shapely.LineString(np.concatenate((ring, ring[:1]))) for ring in rings]
@@ -53,7 +53,7 @@ def fill(rings: Sequence[Points], rule: str = "nonzero") -> BaseGeometry:
     return shapely.normalize(_joined(kept))
 
 
-def _refuse_tangles(rings: Sequence[Points]) -> None:
+def _refuse_many_crossings(rings: Sequence[Points]) -> None:
     """Estimate the crossings from a few sides, evenly taken, against all the others."""
     start = np.concatenate(rings)
     end = np.concatenate([np.concatenate((ring[1:], ring[:1])) for ring in rings])

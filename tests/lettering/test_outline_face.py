@@ -19,7 +19,7 @@ from stonelayout.lettering.bidi_runs import runs
 from stonelayout.lettering.compose import set_text
 from stonelayout.lettering.font_files import find_font
 from stonelayout.lettering.glyph_drawing import Drawing, joined, move
-from stonelayout.lettering.outline import merged, outline_face, region
+from stonelayout.lettering.outline_face import merged, outline_face, region
 from stonelayout.model.text import Text
 
 FONTS = {

@@ -15,19 +15,16 @@ from stonelayout.geometry.flattening import Flat, Subpath, flatten
 from stonelayout.geometry.points import Points
 from stonelayout.model.artwork import Line, rings
 
-from .areas import EMPTY, fill
 from .basic_shapes import Units
-from .cascade import Properties
+from .fill_rules import EMPTY, fill
 from .strokes import Pen, stroke
-from .values import Matrix, parse_numbers, split_length
+from .style_properties import Properties
+from .values import Matrix, parse_numbers
 
 #: Coordinates beyond this (a kilometre) are a broken file, not a drawing.
 MOST_MM: Final = 1e6
 #: Areas below this, in mm², are rounding, not shapes.
 _NO_AREA: Final = 1e-9
-#: Two scales nearer than this, relatively, are one: the matrix keeps shapes similar.
-_SIMILAR: Final = 1e-9
-
 #: Scales below this flatten a shape to nothing.
 LEAST_SCALE: Final = 1e-12
 
@@ -168,9 +165,3 @@ def _cut_lines(lines: Sequence[Line], clip: BaseGeometry) -> list[Line]:
             if part.geom_type == "LineString" and part.length > 0.0
         ]
     return out
-
-
-def font_size(properties: Properties) -> float:
-    """Return the computed font size in user units."""
-    parts = split_length(properties["font-size"])
-    return parts[0] if parts else 16.0

@@ -12,7 +12,7 @@ pytest.importorskip("HersheyFonts")
 
 from stonelayout.errors import InputError
 from stonelayout.lettering.compose import set_text
-from stonelayout.lettering.single_line import BASE, CAPITAL, single_line_face
+from stonelayout.lettering.single_line_face import BASE, CAPITAL, single_line_face
 from stonelayout.model.text import Setting, Text
 
 STONES = Setting(2.0, 2.65)

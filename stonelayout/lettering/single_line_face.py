@@ -55,7 +55,6 @@ class Letter:
 class SingleLineFace:
     """A face of strokes. Units: the Hershey grid, a capital is 21 high."""
 
-    single_line = True
     capital = CAPITAL
 
     def __init__(self, name: str) -> None:
@@ -105,7 +104,7 @@ class SingleLineFace:
 
 
 @dataclass(frozen=True)
-class Mark:
+class CombiningMark:
     """A combining mark: drawn about x = 0; above: its foot at y = 0, below: its top at y = 0."""
 
     drawing: Drawing
@@ -113,7 +112,7 @@ class Mark:
     height: float
 
 
-def _with_mark(letter: Letter, base: str, mark: Mark) -> Letter:
+def _with_mark(letter: Letter, base: str, mark: CombiningMark) -> Letter:
     """Set a mark on a letter; a dot above gives way to a mark above."""
     drawing, top = letter.drawing, letter.top
     if mark.where == "above" and base in "ij":
@@ -190,13 +189,13 @@ def _hershey(name: str) -> dict[str, Letter]:
     return letters
 
 
-def _own(letters: dict[str, Letter]) -> tuple[dict[str, Letter], dict[str, Mark]]:
+def _own(letters: dict[str, Letter]) -> tuple[dict[str, Letter], dict[str, CombiningMark]]:
     """Return the letters and marks of our own drawing that go with some letters."""
     data = _own_drawings()
     marks = {}
     for char, entry in data["marks"].items():
         drawing = _strokes(_read(entry["strokes"]))
-        marks[char] = Mark(drawing, entry["where"], -drawing.bounds()[1])
+        marks[char] = CombiningMark(drawing, entry["where"], -drawing.bounds()[1])
     found = {char: letters[other] for char, other in data["same"].items() if other in letters}
     return found | _drawn("letters", letters | found), marks
 

@@ -1,26 +1,26 @@
-"""The characters of a ``text`` element: white space, who says how they look, where they stand."""
+"""The characters of a ``text`` element: white space, the properties of each, given places."""
 
 from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from stonelayout.errors import ArtworkError
 
-from . import unsupported as skips
+from . import unsupported
 from .basic_shapes import Units
-from .cascade import Properties, opacity
+from .context import Context, GraphicsState
 from .document import Node, children
+from .style_properties import Properties, opacity
 from .values import parse_numbers
 
-if TYPE_CHECKING:
-    from .traversal import Frame, Walker
-
 #: Characters of all texts of one drawing together, unfolded by ``use``.
-MOST_LETTERS: Final = 10_000
+MOST_CHARACTERS: Final = 10_000
 #: Children of a text that draw nothing.
-_SILENT: Final = frozenset(("title", "desc", "metadata", "style", "script")) | skips.ANIMATIONS
+_SILENT: Final = (
+    frozenset(("title", "desc", "metadata", "style", "script")) | unsupported.ANIMATIONS
+)
 _NOT_READ: Final = {
     "textPath": "text on a path is not read",
     "tref": "text taken from elsewhere (tref) is not read",
@@ -37,8 +37,8 @@ class FontError(Exception):
 
 
 @dataclass(frozen=True, eq=False)
-class Span:
-    """What one element says of its own characters. ``drawn``: its ink can be seen."""
+class TextPart:
+    """The style of the characters of one element. ``drawn``: they can be seen."""
 
     node: Node
     properties: Properties
@@ -48,11 +48,11 @@ class Span:
 
 
 @dataclass(frozen=True)
-class Letter:
+class Character:
     """One character, with its place where the drawing gives one (user units, degrees)."""
 
     char: str
-    span: Span
+    part: TextPart
     x: float | None = None
     y: float | None = None
     dx: float = 0.0
@@ -61,59 +61,59 @@ class Letter:
 
 
 @dataclass(eq=False)
-class Gatherer:
+class CharacterList:
     """Collects the characters of one ``text`` in document order."""
 
-    walker: Walker
-    frame: Frame
-    chars: list[tuple[str, Span]] = field(default_factory=list)
+    context: Context
+    state: GraphicsState
+    chars: list[tuple[str, TextPart]] = field(default_factory=list)
     #: Elements with the first and last (exclusive) character of each, outer ones first.
-    extents: list[tuple[Span, int, int]] = field(default_factory=list)
+    extents: list[tuple[TextPart, int, int]] = field(default_factory=list)
 
-    def letters(self, node: Node) -> list[Letter]:
+    def read(self, node: Node) -> list[Character]:
         """Return all addressable characters. Raises NotReadError for what cannot be set."""
-        self._element(node, self.frame.properties, shown=True)
+        self._element(node, self.state.properties, shown=True)
         if self.chars and self.chars[-1][0] == " " and not self.chars[-1][1].keeps_space:
             self.chars.pop()
         places: list[dict[str, float]] = [{} for _ in self.chars]
-        for span, first, last in self.extents:
+        for part, first, last in self.extents:
             last = min(last, len(places))
             for name in ("x", "y", "dx", "dy"):
-                values = _lengths(span, name)[: max(0, last - first)]
+                values = _lengths(part, name)[: max(0, last - first)]
                 for k, value in enumerate(values, start=first):
                     places[k][name] = value
-            turns = parse_numbers(span.node.attrib.get("rotate", "")) or []
+            turns = parse_numbers(part.node.attrib.get("rotate", "")) or []
             for k in range(first, last) if turns else ():
                 places[k]["turn"] = turns[min(k - first, len(turns) - 1)]
         pairs = zip(self.chars, places, strict=True)
-        return [Letter(char, span, **place) for (char, span), place in pairs]
+        return [Character(char, part, **place) for (char, part), place in pairs]
 
     def _element(self, node: Node, properties: Properties, *, shown: bool) -> None:
         shown = shown and opacity(properties["opacity"]) != 0.0
-        span = self._span(node, properties, shown=shown)
+        part = self._text_part(node, properties, shown=shown)
         place = len(self.extents)
         first = len(self.chars)
-        self.extents.append((span, first, first))
-        self._add(node.text, span)
+        self.extents.append((part, first, first))
+        self._add(node.text, part)
         for child in children(node):
             if child.tag in ("tspan", "a"):
-                own = self.walker.cascade.computed(child, properties)
+                own = self.context.cascade.computed(child, properties)
                 if own["display"] != "none":
                     self._element(child, own, shown=shown)
             elif child.tag not in _SILENT and not child.tag.startswith("{"):
                 words = f"<{child.tag}> inside a text is not read"
                 raise NotReadError(_NOT_READ.get(child.tag, words))
-            self._add(child.tail, span)
-        self.extents[place] = (span, first, len(self.chars))
+            self._add(child.tail, part)
+        self.extents[place] = (part, first, len(self.chars))
 
-    def _span(self, node: Node, properties: Properties, *, shown: bool) -> Span:
+    def _text_part(self, node: Node, properties: Properties, *, shown: bool) -> TextPart:
         reason = _unread_style(properties)
         if reason:
             raise NotReadError(reason)
-        units = Units(self.frame.viewport, float(properties["font-size"]), self.walker.dpi)
+        units = Units(self.state.viewport, float(properties["font-size"]), self.context.dpi)
         painted = properties["fill"] != "none" or properties["stroke"] != "none"
         drawn = shown and painted and properties["visibility"] == "visible"
-        return Span(node, properties, units, drawn, self._keeps_space(node, properties))
+        return TextPart(node, properties, units, drawn, self._keeps_space(node, properties))
 
     def _keeps_space(self, node: Node, properties: Properties) -> bool:
         if properties["white-space"] in ("pre", "pre-wrap", "break-spaces"):
@@ -122,24 +122,24 @@ class Gatherer:
         while at is not None:
             if "xml:space" in at.attrib:
                 return at.attrib["xml:space"] == "preserve"
-            at = self.walker.parents.get(at)
+            at = self.context.parents.get(at)
         return False
 
-    def _add(self, text: str | None, span: Span) -> None:
+    def _add(self, text: str | None, part: TextPart) -> None:
         """Add characters; white space is collapsed as SVG 2 has it (section 11.7.4)."""
         if not text:
             return
-        change = span.properties["text-transform"].lower()
+        change = part.properties["text-transform"].lower()
         text = {"uppercase": text.upper, "lowercase": text.lower}.get(change, text.__str__)()
         for char in re.sub(r"\r\n|[\r\n\t\f]", " ", text):
-            if char == " " and not span.keeps_space:
+            if char == " " and not part.keeps_space:
                 before = self.chars[-1] if self.chars else None
                 if before is None or before[0] == " ":
                     continue
-            self.chars.append((char, span))
-        self.walker.letters += len(text)
-        if self.walker.letters > MOST_LETTERS:
-            raise ArtworkError(f"over {MOST_LETTERS:,} characters of text; refused")
+            self.chars.append((char, part))
+        self.context.characters += len(text)
+        if self.context.characters > MOST_CHARACTERS:
+            raise ArtworkError(f"over {MOST_CHARACTERS:,} characters of text; refused")
 
 
 def _unread_style(properties: Properties) -> str:
@@ -156,11 +156,11 @@ def _unread_style(properties: Properties) -> str:
     return ""
 
 
-def _lengths(span: Span, name: str) -> list[float]:
+def _lengths(part: TextPart, name: str) -> list[float]:
     """Return a list of places of an element; what is wrong from some entry on is left out."""
     out: list[float] = []
-    for part in span.node.attrib.get(name, "").replace(",", " ").split():
-        value = span.units.length(part, name[-1])
+    for entry in part.node.attrib.get(name, "").replace(",", " ").split():
+        value = part.units.length(entry, name[-1])
         if value is None:
             break
         out.append(value)

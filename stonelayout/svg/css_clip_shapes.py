@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.flattening import Subpath
 
 from .basic_shapes import READERS, Units
-from .boxes import element_box
-from .build import filled, flattened
+from .boxes import Box, object_box
+from .context import Context, GraphicsState, Walk
 from .document import Node, children
+from .element_regions import filled, flattened
 from .transforms import origin_of
 
-if TYPE_CHECKING:
-    from .traversal import Frame, Walker
-
-Box = tuple[float, float, float, float]
 _BOX: Final = "fill-box|content-box|padding-box|stroke-box|border-box|margin-box|view-box"
 _FORM: Final = re.compile(
     rf"(?:({_BOX})\s+)?(inset|circle|ellipse|polygon)\(([^()]*)\)(?:\s+({_BOX}))?\Z"
@@ -27,38 +24,41 @@ _FORM: Final = re.compile(
 _WITH_STROKE: Final = ("", "stroke-box", "border-box", "margin-box")
 
 
-def basic_clip(walker: Walker, text: str, node: Node, frame: Frame) -> BaseGeometry | None:
+def basic_shape_region(
+    walk: Walk, text: str, node: Node, state: GraphicsState
+) -> BaseGeometry | None:
     """Return the region in mm that a basic shape leaves of an element; None where it is not read.
 
     Sources: CSS Shapes 1 (the functions), CSS Masking 1 (the reference boxes).
     """
+    context = walk.context
     match = _FORM.match(" ".join(text.lower().split()))
     if match is None:
         return None
     before, name, arguments, after = match.groups(default="")
     kind = before or after
-    box: Box | None = (*frame.origin, *frame.viewport)
+    box: Box | None = (*state.origin, *state.viewport)
     if kind != "view-box":
-        if kind in _WITH_STROKE and _has_stroke(walker, node, frame.properties):
+        if kind in _WITH_STROKE and _has_stroke(context, node, state.properties):
             return None
-        box = element_box(walker, node, frame)
+        box = object_box(walk, node, state)
     if box is None:
         return None
-    units = walker.units(frame)
+    units = context.units(state)
     found = _OUTLINES[name](arguments.strip(), box, Units(box[2:], units.font_size, units.dpi))
     if found is None:
         return None
     rule, subpaths = found
-    return filled(flattened(subpaths, frame.matrix, walker.tolerance), frame.matrix, rule)
+    return filled(flattened(subpaths, state.matrix, context.tolerance), state.matrix, rule)
 
 
-def _has_stroke(walker: Walker, node: Node, properties: dict[str, str]) -> bool:
+def _has_stroke(context: Context, node: Node, properties: dict[str, str]) -> bool:
     if node.tag in READERS or node.tag == "text":
         return properties["stroke"] != "none"
     if node.tag == "use":
         return True  # what it uses is not looked up here
     return any(
-        _has_stroke(walker, child, walker.cascade.computed(child, properties))
+        _has_stroke(context, child, context.cascade.computed(child, properties))
         for child in children(node)
     )
 

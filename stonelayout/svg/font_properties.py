@@ -1,4 +1,4 @@
-"""What a drawing says of the font of its text, and what the reader needs of one that is found."""
+"""The font that a text asks for, and what the reader asks of a font that is found."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ _WIDTHS: Final = {
     "extra-expanded": 8,
     "ultra-expanded": 9,
 }
-#: Families that every system fills as it likes: no font in particular.
+#: Generic families (CSS Fonts 4): which font they are, the system decides.
 GENERIC: Final = frozenset(
     (
         "serif", "sans-serif", "monospace", "cursive", "fantasy", "system-ui", "ui-serif",
