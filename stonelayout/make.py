@@ -1,9 +1,11 @@
-"""The whole job, from values to values: artwork and job in, every output file's content out."""
+"""The whole job: artwork and job in, every output file's content out, written to a folder."""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -40,10 +42,12 @@ from stonelayout.template.tiling import (
     pieces,
     too_large,
 )
+from stonelayout.template.verify import verify_tiles
 from stonelayout.writers.cut_files import cut_files, in_cutting_order
 from stonelayout.writers.layer_svg import layer_svg
 
 from .errors import LayoutError
+from .files import write_all
 from .findings import Finding, in_order
 
 
@@ -62,6 +66,16 @@ class Made:
     files: Mapping[str, str | bytes]
     design: Design
     tiles: tuple[Tile, ...]
+
+    def write(self, folder: str | Path) -> None:
+        """Write all files into a folder, made if need be: all of them, or none.
+
+        The layers are read back before anything is put in place; what an earlier job left in the
+        folder, by its own report, is deleted. Raises InputError naming a file that cannot be
+        written, VerificationError when a layer does not read back as meant.
+        """
+        stale = _former_files(Path(folder)) - set(self.files)
+        write_all(folder, self.files, lambda read: verify_tiles(read, self.tiles), stale)
 
 
 def make(
@@ -131,6 +145,16 @@ def _for_the_cutter(job: Job, part: Tile) -> dict[str, str | bytes]:
         for_knife = in_cutting_order(part.layers, marks)
         files |= cut_files(for_knife, marks, (job.sheet, cutter), further)[0]
     return files
+
+
+def _former_files(folder: Path) -> set[str]:
+    """Return the files that an earlier run left here, by its own report."""
+    try:
+        data = json.loads((folder / "report.json").read_text(encoding="utf-8"))
+        names = [*data.get("files", ()), *(layer["file"] for layer in data["layers"])]
+        return {str(name) for name in names if Path(name).name == name}
+    except (OSError, ValueError, KeyError, TypeError):
+        return set()
 
 
 def refuse_oversize(job: Job, artwork: Artwork) -> None:

@@ -14,15 +14,8 @@ from stonelayout.model.catalogue import DEFAULT_SHEET
 from stonelayout.spelling import unknown
 from stonelayout.toml.places import read_toml
 
-from .common import (
-    LENGTH,
-    catalogue_option,
-    listed,
-    load_catalogue,
-    say,
-    sheet_option,
-    user_catalogue_path,
-)
+from .options import LENGTH, catalogue_option, listed, sheet_option
+from .output import say
 
 if TYPE_CHECKING:
     from stonelayout.model.catalogue import Catalogue, Sheet
@@ -65,7 +58,9 @@ def command(
     stonelayout coupon --sheet thin-flock --stone ss6,ss10 --out coupon
     stonelayout coupon --result --sheet thin-flock --name my-flock --drops 0.4mm --held 0.4mm
     """
-    catalogue = load_catalogue(catalogue_files)
+    from stonelayout.orders.own_files import own_catalogue
+
+    catalogue = own_catalogue(catalogue_files)
     if sheet_name and sheet_name not in catalogue.sheets:
         raise InputError(
             f"{unknown(sheet_name, catalogue.sheets, 'sheet')}; for a sheet not tried before name "
@@ -90,6 +85,7 @@ def command(
 
 
 def _write_result(sheet: Sheet, catalogue: Catalogue, given: dict[str, Any]) -> None:
+    from stonelayout.orders.own_files import own_catalogue_path
     from stonelayout.template.coupon import Seen, profile_toml, with_sheet
 
     missing = [f"--{key}" for key in ("name", "drops", "held") if given[key] is None]
@@ -98,7 +94,7 @@ def _write_result(sheet: Sheet, catalogue: Catalogue, given: dict[str, Any]) -> 
     name = given["name"]
     if not _NAME.match(name):
         raise InputError(f'"{name}" cannot be a name: small letters, digits and hyphens')
-    path = Path(given["target"]) if given["target"] else user_catalogue_path()
+    path = Path(given["target"]) if given["target"] else own_catalogue_path()
     before = read_text(path) if path.exists() else ""
     in_file = name in read_toml(before, str(path)).get("sheet", {})
     if in_file and not given["replace"]:
