@@ -41,7 +41,8 @@ def test_a_job_writes_what_the_command_writes(tmp_path):
     made = load_job(STAR).make(lambda *step: told.append(step))
     made.write(tmp_path / "program")
     assert contents(tmp_path / "program") == contents(tmp_path / "shell")
-    assert isinstance(made, Made) and len(made.layout)
+    assert isinstance(made, Made)
+    assert len(made.layout)
     assert set(made.files) == set(contents(tmp_path / "program"))
     assert shown.exit_code == int(any(f.severity == "error" for f in made.findings))
     done, total, _ = told[-1]
@@ -70,7 +71,8 @@ def test_a_names_list_writes_what_the_command_writes(tmp_path):
     assert [design["folder"] for design in order["designs"]] == [
         line.design.folder for line in made.lines.values()
     ]
-    assert not made.errors and not made.notes
+    assert not made.errors
+    assert not made.notes
 
 
 def test_lines_made_into_a_folder_are_kept_and_lines_gone_are_deleted(tmp_path):
