@@ -11,7 +11,8 @@ from typing import Any
 from stonelayout.errors import InputError, JobError
 from stonelayout.spelling import unknown
 from stonelayout.toml.places import Places
-from stonelayout.toml.tables import TableReader, text_value
+from stonelayout.toml.tables import TableReader
+from stonelayout.toml.values import text_value
 
 _PLACEHOLDER = re.compile(r"\{([^{}]+)\}")
 _UNSAFE = re.compile(r"[^\w.]+")

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from stonelayout.errors import InputError, StoneLayoutError
 from stonelayout.files import read_bytes
@@ -94,18 +95,24 @@ def read_names(text: str, job_file: str, catalogue: Catalogue) -> NamesList | No
     empty = {entry.line: empty_cells(data, entry.values) for entry in entries}
     bad = sorted([*bad, *((line, reason) for line, reason in empty.items() if reason)])
     found = designs([entry for entry in entries if not empty[entry.line]], data)
-    drawing = (data.get("artwork") or {}).get("file")
+    drawing, prices = _file_of(data, "artwork"), _file_of(data, "shop")
     content = None
-    if isinstance(drawing, str):
+    if drawing is not None:
         place = places.at("artwork.file", "").removesuffix(": ")
         content = read_bytes(named_file(folder / drawing, place))
-    prices = (data.get("shop") or {}).get("file")
-    shop = shop_for(str(folder / prices) if isinstance(prices, str) else None, [], catalogue)
+    shop = shop_for(None if prices is None else str(folder / prices), [], catalogue)
     tasks = [
         Task(text, job_file, replace(one.entries[0], copies=one.copies), catalogue, content, shop)
         for one in found
     ]
     return NamesList(names, path, found, tasks, bad, warnings)
+
+
+def _file_of(data: Mapping[str, Any], table: str) -> str | None:
+    """Return the file that a table names; None where it does not, or is wrong: a line tells it."""
+    found = data.get(table)
+    file = found.get("file") if isinstance(found, dict) else None
+    return file if isinstance(file, str) else None
 
 
 def _list_text(path: Path) -> str:
