@@ -31,11 +31,10 @@ from stonelayout.model.layout import Layout
 from stonelayout.model.order import Design, design_of
 from stonelayout.model.shop_rates import Shop, demo_shop
 from stonelayout.reading.skipped_findings import unread
-from stonelayout.template.roll import holds, roll_of
+from stonelayout.template.lifting import templates_in_lifting_order
 from stonelayout.template.separation import separate
 from stonelayout.template.tiles import Tile
 from stonelayout.template.tiling import (
-    in_lifting_order,
     in_tiles,
     marks_of,
     pages_of,
@@ -124,7 +123,7 @@ def make(
     for part in tiles:
         files |= _for_the_cutter(job, part)
     files["layout.json"] = layout.to_json()
-    files |= proofs(job, layout, in_lifting_order(tiles), findings)
+    files |= proofs(job, layout, templates_in_lifting_order(tiles), findings)
     files |= bench_documents(job, design, layout, layers, tiles, sets, findings)
     files |= prices
     files |= roll
@@ -161,6 +160,5 @@ def refuse_oversize(job: Job, artwork: Artwork) -> None:
     """Raise LayoutError, before anything is laid, when the shapes picked are too large to cut."""
     boxes = np.array([s.bounds for shapes in pick_shapes(artwork, job.rules) for s in shapes])
     width, height = (float(side) for side in boxes[:, 2:].max(axis=0) - boxes[:, :2].min(axis=0))
-    if not holds((width, height), roll_of(job.sheet)):
-        words = too_large((width, height), job.sheet)
+    if words := too_large((width, height), job.sheet):
         raise LayoutError(words, file=artwork.file or job.file)

@@ -41,7 +41,7 @@ def command(
     from stonelayout.documents.proof import proof_svg
     from stonelayout.documents.proof_page import proof_html
     from stonelayout.orders.own_files import own_catalogue
-    from stonelayout.template.tiling import in_lifting_order
+    from stonelayout.template.lifting import templates_in_lifting_order
 
     ending = Path(output).suffix.lower()
     if ending not in ENDINGS:
@@ -58,7 +58,7 @@ def command(
             cloth,
             findings,
             name,
-            layers=in_lifting_order(one.tiles),
+            layers=templates_in_lifting_order(one.tiles),
             customer=customer,
         )
         write_result(output, page)

@@ -58,11 +58,21 @@ def panel_room(roll: Roll) -> tuple[float, float]:
     return roll.width - 2 * roll.edge, min(roll.panel, roll.length) - 2 * roll.edge
 
 
+def fits(size: tuple[float, float], room: tuple[float, float], *, turn: bool) -> bool:
+    """Tell whether a rectangle fits a room, upright or, if it may ``turn``, on its side.
+
+    Both are (width, height) in mm, compared in the hundredths in which templates are packed.
+    """
+    sides = [size, size[::-1]] if turn else [size]
+    return any(
+        _units(width) <= _room(room[0]) and _units(height) <= _room(room[1])
+        for width, height in sides
+    )
+
+
 def holds(size: tuple[float, float], roll: Roll) -> bool:
     """Tell whether a template of this width and height in mm is cut in one piece."""
-    (width, height), (across, along) = size, panel_room(roll)
-    upright = width <= across and height <= along
-    return upright or (roll.turn and height <= across and width <= along)
+    return fits(size, panel_room(roll), turn=roll.turn)
 
 
 def roll_of(sheet: Sheet) -> Roll:
@@ -152,7 +162,7 @@ def plan_roll(pieces: Sequence[Piece], roll: Roll) -> Plan:
     wide, high = panel_room(roll)
     if min(wide, high) <= 0:
         raise InputError("the roll or the panel is no wider than its free edges")
-    unfit = [p.name for p in pieces if not _fits(p, wide, high, roll.turn)]
+    unfit = [p.name for p in pieces if not holds((p.width, p.height), roll)]
     if unfit:
         raise InputError(
             f"{', '.join(dict.fromkeys(unfit))}: larger than the {mm(wide)} x {mm(high)} that a "
@@ -228,11 +238,6 @@ def _pulled(
     return best
 
 
-def _fits(piece: Piece, wide: float, high: float, turn: bool) -> bool:
-    sides = [(piece.width, piece.height)] + ([(piece.height, piece.width)] if turn else [])
-    return any(w <= wide + _STEP_MM and h <= high + _STEP_MM for w, h in sides)
-
-
 def _bound(pieces: Sequence[Piece], wide: float, roll: Roll) -> float:
     """Return the length in mm below which no plan can go.
 
@@ -246,7 +251,7 @@ def _bound(pieces: Sequence[Piece], wide: float, roll: Roll) -> float:
     for piece in pieces:
         sides = [(piece.width, piece.height)]
         sides += [(piece.height, piece.width)] if roll.turn else []
-        least = min(h for w, h in sides if w <= wide + _STEP_MM)
+        least = min(h for w, h in sides if _units(w) <= _room(wide))
         tallest = max(tallest, least)
         if all(w > wide / 2 for w, _ in sides):
             alone += least + gap

@@ -12,14 +12,25 @@ from hypothesis import strategies as st
 
 from stonelayout.cli import group
 from stonelayout.documents.roll_documents import TemplateSet, plan_sets, roll_files
-from stonelayout.errors import InputError
+from stonelayout.errors import InputError, LayoutError
 from stonelayout.model.catalogue import load_catalogue
 from stonelayout.model.layout import Kind, Layout
 from stonelayout.template.registration import CLEAR_MM, registration
-from stonelayout.template.roll import Piece, Roll, plan_data, plan_roll, plan_text, roll_of
+from stonelayout.template.roll import (
+    Piece,
+    Roll,
+    fits,
+    panel_room,
+    plan_data,
+    plan_roll,
+    plan_text,
+    roll_of,
+)
 from stonelayout.template.separation import separate
 from stonelayout.template.strip_packing import pack_strips, top
 from stonelayout.template.tiles import Tile, tile
+from stonelayout.template.tiling import marks_of
+from stonelayout.template.tiling import pieces as cut_pieces
 
 CATALOGUE = load_catalogue()
 SHEET = CATALOGUE.sheet("thin-flock")
@@ -161,7 +172,7 @@ def layers_of(layout):
 @pytest.mark.parametrize(("length", "height", "strips"), [(130, 120, 2), (300, 180, 3), (20, 8, 1)])
 def test_a_design_larger_than_the_sheet_is_tiled(length, height, strips):
     layers, _ = layers_of(banner(length, height))
-    tiles = tile(layers, SHEET, 292.8, 1300.0)
+    tiles = tile(layers, SHEET, (292.8, 1300.0))
     assert len(tiles) == strips
     for layer in layers:
         mine = [one for t in tiles for one in t.layers if one.name == layer.name]
@@ -200,7 +211,7 @@ def assert_marks_clear(tiles):
 
 def test_neighbouring_strips_share_their_crosses():
     layers, _ = layers_of(banner(300, 180))
-    tiles = tile(layers, SHEET, 292.8, 1300.0)
+    tiles = tile(layers, SHEET, (292.8, 1300.0))
     lines = named_lines(tiles)
     for left, right, seam in ((0, 1, 1), (1, 2, 2)):
         for end in ("first", "last"):
@@ -233,7 +244,7 @@ def ring(across, hole):
 )
 def test_a_design_wider_and_taller_than_the_sheet_is_tiled_both_ways(layout, along, count):
     layers, _ = layers_of(layout)
-    tiles = tile(layers, SHEET, 292.8, along)
+    tiles = tile(layers, SHEET, (292.8, along))
     assert len(tiles) == count
     for layer in layers:
         mine = [one.centres for t in tiles for one in t.layers if one.name == layer.name]
@@ -254,7 +265,7 @@ def test_a_design_wider_and_taller_than_the_sheet_is_tiled_both_ways(layout, alo
 def test_a_design_that_no_tiles_can_hold():
     layers, _ = layers_of(banner(200, 200))
     with pytest.raises(InputError, match="cannot be divided into tiles that fit 293 x 40 mm"):
-        tile(layers, SHEET, 292.8, 40.0)
+        tile(layers, SHEET, (292.8, 40.0))
 
 
 def test_panels_hold_every_hole_of_every_template_in_place():
@@ -320,3 +331,25 @@ def test_the_roll_command(tmp_path):
     assert wide.exception is None
     assert wide.stdout.startswith("4 templates use ")
     assert "turned" not in wide.stdout
+
+
+@pytest.mark.parametrize("side", [100.0, 100.004, 100.006])
+def test_what_fits_is_packed_and_what_does_not_is_named(side):
+    # A panel of 100.005 mm holds 10,000 hundredths of a mm.
+    roll = Roll(112.005, 1000)
+    pieces = [Piece("t", side, 20)]
+    assert fits((side, 20), panel_room(roll), turn=False) == (side == 100.0)
+    if side == 100.0:
+        assert len(plan_roll(pieces, replace(roll, turn=False)).panels) == 1
+    else:
+        with pytest.raises(InputError, match="t: larger than"):
+            plan_roll(pieces, replace(roll, turn=False))
+    assert fits((side, 20), panel_room(roll), turn=True)
+    assert plan_roll(pieces, roll).panels[0].placed[0].turned == (side != 100.0)
+
+
+def test_a_design_too_large_for_a_short_panel_is_told_what_that_holds():
+    layers, _ = layers_of(banner(200, 200))
+    register = marks_of(SHEET)
+    with pytest.raises(LayoutError, match=r"holds templates of 292\.8 mm .* x 88\.0 mm"):
+        cut_pieces(layers, SHEET, register, tiled=False, roll=Roll(304.8, 4572, panel=100))
