@@ -9,8 +9,6 @@ POINTS_PER_MM = 72 / 25.4
 #: Control points of four Bezier curves that come within 0.027 % of a circle.
 KAPPA = 0.5522847498307936
 HAIRLINE_MM = 0.05
-#: A page of PDF ends here, 200 inches (ISO 32000-1, annex C), in mm.
-LONGEST_PAGE_MM = 5080.0
 
 
 def layer_pdf(layer: Layer, registration: Registration) -> bytes:
