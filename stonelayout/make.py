@@ -1,9 +1,11 @@
-"""The whole job, from values to values: artwork and job in, every output file's content out."""
+"""The whole job: artwork and job in, every output file's content out, written to a folder."""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -30,21 +32,22 @@ from stonelayout.model.layout import Layout
 from stonelayout.model.order import Design, design_of
 from stonelayout.model.shop_rates import Shop, demo_shop
 from stonelayout.reading.skipped_findings import unread
-from stonelayout.template.roll import holds, roll_of
+from stonelayout.template.lifting import templates_in_lifting_order
 from stonelayout.template.separation import separate
 from stonelayout.template.tiles import Tile
 from stonelayout.template.tiling import (
-    in_lifting_order,
     in_tiles,
     marks_of,
     pages_of,
     pieces,
     too_large,
 )
+from stonelayout.template.verify import verify_tiles
 from stonelayout.writers.cut_files import cut_files, in_cutting_order
 from stonelayout.writers.layer_svg import layer_svg
 
 from .errors import LayoutError
+from .files import write_all
 from .findings import Finding, in_order
 
 
@@ -63,6 +66,16 @@ class Made:
     files: Mapping[str, str | bytes]
     design: Design
     tiles: tuple[Tile, ...]
+
+    def write(self, folder: str | Path) -> None:
+        """Write all files into a folder, made if need be: all of them, or none.
+
+        The layers are read back before anything is put in place; what an earlier job left in the
+        folder, by its own report, is deleted. Raises InputError naming a file that cannot be
+        written, VerificationError when a layer does not read back as meant.
+        """
+        stale = _former_files(Path(folder)) - set(self.files)
+        write_all(folder, self.files, lambda read: verify_tiles(read, self.tiles), stale)
 
 
 def make(
@@ -111,7 +124,7 @@ def make(
     for part in tiles:
         files |= _for_the_cutter(job, part)
     files["layout.json"] = layout.to_json()
-    files |= proofs(job, layout, in_lifting_order(tiles), findings)
+    files |= proofs(job, layout, templates_in_lifting_order(tiles), findings)
     files |= bench_documents(job, design, layout, layers, tiles, sets, findings)
     files |= prices
     files |= roll
@@ -134,10 +147,19 @@ def _for_the_cutter(job: Job, part: Tile) -> dict[str, str | bytes]:
     return files
 
 
+def _former_files(folder: Path) -> set[str]:
+    """Return the files that an earlier run left here, by its own report."""
+    try:
+        data = json.loads((folder / "report.json").read_text(encoding="utf-8"))
+        names = [*data.get("files", ()), *(layer["file"] for layer in data["layers"])]
+        return {str(name) for name in names if Path(name).name == name}
+    except (OSError, ValueError, KeyError, TypeError):
+        return set()
+
+
 def refuse_oversize(job: Job, artwork: Artwork) -> None:
     """Raise LayoutError, before anything is laid, when the shapes picked are too large to cut."""
     boxes = np.array([s.bounds for shapes in pick_shapes(artwork, job.rules) for s in shapes])
     width, height = (float(side) for side in boxes[:, 2:].max(axis=0) - boxes[:, :2].min(axis=0))
-    if not holds((width, height), roll_of(job.sheet)):
-        words = too_large((width, height), job.sheet)
+    if words := too_large((width, height), job.sheet):
         raise LayoutError(words, file=artwork.file or job.file)

@@ -8,7 +8,6 @@ from itertools import combinations
 from stonelayout.findings import Finding, in_order
 from stonelayout.model.catalogue import Catalogue, Sheet
 from stonelayout.model.layer import Layer, Page
-from stonelayout.template.roll import holds, roll_of
 from stonelayout.template.tiling import too_large
 
 from .contrast import check_contrast
@@ -35,11 +34,10 @@ def all_checks(
     (see ``too_large``); ``given``: the holes are a file's, so that no stones can be laid anew.
     ``files`` names the file of each layer: sizes in one file may be cut from one sheet.
     """
-    ours = piece is page and not holds(page.size, roll_of(sheet))
-    words = too_large(page.size, sheet, marked=True, how=how) if ours else ""
+    words = too_large(page.size, sheet, marked=True, how=how) if piece is page else ""
     return in_order(
         (
-            *check(layers, sheet, catalogue, None if ours else piece, given=given),
+            *check(layers, sheet, catalogue, None if words else piece, given=given),
             *([Finding("larger-than-sheet", "error", words)] if words else ()),
             *check_strength(layers, sheet, page),
             *check_contrast(layers, sheet, catalogue),

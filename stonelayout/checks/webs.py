@@ -17,6 +17,7 @@ from stonelayout.geometry.neighbours import crossing_pairs, pairs_nearer
 from stonelayout.geometry.points import Points
 from stonelayout.model.catalogue import Catalogue, Sheet
 from stonelayout.model.layer import FILE_ROUNDING_MM, Layer, Page
+from stonelayout.template.roll import fits
 from stonelayout.units import mm, mm_and_inches
 
 #: Places named for one code and layer; the rest are counted in one finding more.
@@ -191,14 +192,12 @@ def check_size(page: Page, sheet: Sheet) -> list[Finding]:
     width, height = page.size
     size = f"{mm_and_inches(width)} x {mm_and_inches(height)}"
     roll = f"{sheet.name}, {mm_and_inches(sheet.width)} wide"
-    if height <= sheet.width and width <= sheet.length:
-        if width <= sheet.width and height <= sheet.length:
-            return []
-        return [
-            Finding("turn-on-sheet", "note", f"turn the layers by 90 degrees: {size} on {roll}")
-        ]
-    if width <= sheet.width and height <= sheet.length:
+    room = (sheet.width, sheet.length)
+    if fits(page.size, room, turn=False):
         return []
+    if fits(page.size, room, turn=True):
+        words = f"turn the layers by 90 degrees: {size} on {roll}"
+        return [Finding("turn-on-sheet", "note", words)]
     words = f"the layers measure {size}: too large for {roll}; make the design smaller or "
     return [Finding("larger-than-sheet", "error", words + "choose a wider sheet")]
 

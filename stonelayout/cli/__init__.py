@@ -30,7 +30,6 @@ COMMANDS = {
     "stones": "List the stone sizes, in mm and inches.",
     "sheets": "List the template sheets and what they stand.",
 }
-EXIT_ERRORS_FOUND = 1
 EXIT_BAD_INPUT = 2
 EXIT_BUG = 3
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,22 +11,12 @@ from stonelayout.errors import InputError
 from stonelayout.files import read_text, write_all, write_one
 from stonelayout.model.catalogue import DEFAULT_SHEET
 from stonelayout.spelling import unknown
-from stonelayout.toml.places import read_toml
 
-from .common import (
-    LENGTH,
-    catalogue_option,
-    listed,
-    load_catalogue,
-    say,
-    sheet_option,
-    user_catalogue_path,
-)
+from .options import LENGTH, catalogue_option, listed, sheet_option
+from .output import say
 
 if TYPE_CHECKING:
     from stonelayout.model.catalogue import Catalogue, Sheet
-
-_NAME = re.compile(r"[a-z0-9][a-z0-9-]*\Z")
 
 
 @click.command("coupon")
@@ -65,7 +54,9 @@ def command(
     stonelayout coupon --sheet thin-flock --stone ss6,ss10 --out coupon
     stonelayout coupon --result --sheet thin-flock --name my-flock --drops 0.4mm --held 0.4mm
     """
-    catalogue = load_catalogue(catalogue_files)
+    from stonelayout.orders.own_files import own_catalogue
+
+    catalogue = own_catalogue(catalogue_files)
     if sheet_name and sheet_name not in catalogue.sheets:
         raise InputError(
             f"{unknown(sheet_name, catalogue.sheets, 'sheet')}; for a sheet not tried before name "
@@ -90,28 +81,17 @@ def command(
 
 
 def _write_result(sheet: Sheet, catalogue: Catalogue, given: dict[str, Any]) -> None:
-    from stonelayout.template.coupon import Seen, profile_toml, with_sheet
+    from stonelayout.orders.own_files import own_catalogue_path
+    from stonelayout.template.coupon import Seen, add_sheet
 
     missing = [f"--{key}" for key in ("name", "drops", "held") if given[key] is None]
     if missing:
         raise click.UsageError(f"--result needs {' and '.join(missing)}")
     name = given["name"]
-    if not _NAME.match(name):
-        raise InputError(f'"{name}" cannot be a name: small letters, digits and hyphens')
-    path = Path(given["target"]) if given["target"] else user_catalogue_path()
+    path = Path(given["target"]) if given["target"] else own_catalogue_path()
     before = read_text(path) if path.exists() else ""
-    in_file = name in read_toml(before, str(path)).get("sheet", {})
-    if in_file and not given["replace"]:
-        words = f'there is a sheet "{name}" already: choose another name, or --replace it'
-        raise InputError(words, file=str(path))
-    if name in catalogue.sheets and not in_file:
-        raise InputError(f'there is a sheet "{name}" already: choose another name')
-    if sheet.name == name:
-        if not sheet.like:
-            raise InputError(f'sheet "{name}" has no base: name the sheet most like it, --sheet')
-        sheet = catalogue.sheet(sheet.like[0])
     seen = Seen(given["drops"], given["held"], given["loose"], given["tore"])
-    text, row = with_sheet(before, name, profile_toml(name, sheet, seen))
+    text, row = add_sheet(before, str(path), name, sheet, seen, catalogue, again=given["replace"])
     write_one(path, text)
     say(f"wrote sheet {name} to {path}")
     click.echo(row, nl=False)

@@ -15,21 +15,17 @@ from stonelayout.model.catalogue import DEFAULT_CUTTER
 from stonelayout.model.job import CUT_FORMATS
 from stonelayout.units import counted
 
-from .common import (
+from .options import (
     FINDINGS_HELP,
     LENGTH,
     catalogue_option,
-    exit_code,
-    finding_lines,
     format_option,
     listed,
-    load_catalogue,
-    print_json,
-    say,
     sheet_option,
     tile_option,
     width_option,
 )
+from .output import exit_code, finding_lines, print_json, say
 
 if TYPE_CHECKING:
     from stonelayout.findings import Finding
@@ -94,16 +90,16 @@ def command(
     stonelayout cut out/01-ss6-crystal.svg out/02-ss10-jet.svg --out cut --as dxf
     """
     from stonelayout.checks.all_checks import all_checks
+    from stonelayout.orders.own_files import own_catalogue
     from stonelayout.template.registration import registration, scale_from_bar
+    from stonelayout.template.template_files import layers_in, marked_anew, sheet_for
     from stonelayout.template.tiling import TILE_OPTION, in_tiles, pieces
     from stonelayout.writers.cut_files import Knife, cut_files, in_cutting_order
     from stonelayout.writers.layer_hpgl import beyond_16_bits
 
     wanted = _formats(formats)
-    catalogue = load_catalogue(catalogue_files)
+    catalogue = own_catalogue(catalogue_files)
     cutter = catalogue.cutter(options["cutter_name"])
-    from .check import layers_in, sheet_for
-
     _no_panels(files)
     sheet = sheet_for(files, options["sheet_name"], catalogue)
     read = layers_in(files, sheet, catalogue, options["width"])
@@ -135,7 +131,7 @@ def command(
     piece = None if options["tile"] else marks.page
     findings = (
         *read.findings,
-        *_marked_anew(files),
+        *marked_anew(files),
         *doubled,
         *all_checks(layers, sheet, catalogue, marks.page, piece, TILE_OPTION, given=read.given),
         *in_tiles(tiles),
@@ -181,24 +177,6 @@ def _no_panels(files: Sequence[str]) -> None:
                 "layout.json --as dxf --out DIR",
                 file=name,
             )
-
-
-def _marked_anew(files: Sequence[str]) -> list[Finding]:
-    """Warn where a template has register marks: new ones fit only what is written with it."""
-    from stonelayout.files import STDIN, read_bytes
-    from stonelayout.findings import Finding
-    from stonelayout.template.registration import EDGE
-
-    marked = [
-        name for name in files if name != STDIN and f'id="{EDGE}"'.encode() in read_bytes(name)
-    ]
-    if not marked:
-        return []
-    message = (
-        f"{marked[0]} had register marks already, and got new ones, which fit only the templates "
-        "that were given with it: to cut a torn template again send its own file to the cutter"
-    )
-    return [Finding("marked-anew", "warning", message, count=len(marked))]
 
 
 def _once(found: Sequence[Finding], code: str, option: str, given: bool) -> None:

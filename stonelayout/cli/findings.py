@@ -12,7 +12,8 @@ from stonelayout.errors import InputError
 from stonelayout.finding_codes import CODES_BY_STEP, FINDING_CODES, FindingCode
 from stonelayout.spelling import unknown
 
-from .common import SEVERITY_COLOURS, format_option, print_json
+from .options import format_option
+from .output import SEVERITY_COLOURS, print_json
 
 #: Lines are no longer than this, however wide the terminal is: longer ones are hard to read.
 LONGEST_LINE = 100

@@ -8,17 +8,8 @@ import click
 
 from stonelayout.units import mm_and_inches, number
 
-from .common import (
-    SIZE_FLAG,
-    artwork_options,
-    catalogue_option,
-    format_option,
-    load_catalogue,
-    print_json,
-    read_artwork,
-    say,
-    write_result,
-)
+from .options import SIZE_FLAG, artwork_options, catalogue_option, format_option, read_artwork
+from .output import print_json, say, write_result
 
 if TYPE_CHECKING:
     from stonelayout.documents.drawing_report import ShapeMeasures
@@ -52,13 +43,21 @@ def command(
     """Read the drawing, measure its shapes and print them."""
     from stonelayout.documents.drawing_report import drawing_report, measure_shape, suggestions
     from stonelayout.laying.design_size import smaller_than_asked
+    from stonelayout.orders.own_files import own_catalogue
 
     artwork = read_artwork(
-        artwork_file, width, height, dpi, knock_out, colours, text_font, size_of=size_of
+        artwork_file,
+        width=width,
+        height=height,
+        size_of=size_of,
+        dpi=dpi,
+        knock_out=knock_out,
+        colours=colours,
+        text_font=text_font,
     )
     measured = [measure_shape(shape) for shape in artwork.shapes]
     tips = [found.message for found in smaller_than_asked(artwork, (), size_of, SIZE_FLAG)]
-    tips += suggestions(artwork, measured, load_catalogue(catalogue_files))
+    tips += suggestions(artwork, measured, own_catalogue(catalogue_files))
     if seen is not None:
         from stonelayout.writers.artwork_svg import seen_svg
 

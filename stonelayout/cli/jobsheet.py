@@ -1,4 +1,4 @@
-"""``stonelayout jobsheet``: the page that goes to the bench."""
+"""``stonelayout jobsheet``: the page that goes to the job_sheet."""
 
 from __future__ import annotations
 
@@ -6,18 +6,9 @@ import click
 
 from stonelayout.units import counted
 
-from .common import (
-    FINDINGS_HELP,
-    catalogue_option,
-    exit_code,
-    format_option,
-    load_catalogue,
-    print_json,
-    say,
-    sheet_option,
-    write_result,
-)
-from .designs import copies_option, open_design, open_shop, spare_of, spare_option
+from .options import FINDINGS_HELP, catalogue_option, format_option, sheet_option
+from .order_options import copies_option, open_design, spare_option
+from .output import exit_code, print_json, say, write_result
 
 
 @click.command("jobsheet", epilog=FINDINGS_HELP)
@@ -46,12 +37,14 @@ def command(
     """
     from stonelayout.documents.job_sheet import JobSheet, jobsheet_data, jobsheet_html
     from stonelayout.model.shop_rates import Sets
+    from stonelayout.orders.opened_designs import spare_of
+    from stonelayout.orders.own_files import own_catalogue, shop_for
 
     if output is None and form == "text":
         raise click.UsageError("say where the page goes: -o FILE (or --format json)")
-    catalogue = load_catalogue(catalogue_files)
+    catalogue = own_catalogue(catalogue_files)
     one = open_design(file, copies, sheet_name, catalogue)
-    shop = open_shop(None, [one.job], catalogue)
+    shop = shop_for(None, [one.job], catalogue)
     job_sheet = JobSheet(
         one.design,
         one.layout,

@@ -11,21 +11,17 @@ from stonelayout.model.catalogue import DEFAULT_SHEET
 from stonelayout.model.pattern_options import PATTERNS, STROKES, strokes_value
 from stonelayout.units import counted, mm, mm_and_inches
 
-from .common import (
+from .options import (
     FINDINGS_HELP,
     LENGTH,
     SIZE_FLAG,
     artwork_options,
     catalogue_option,
-    exit_code,
-    finding_lines,
     listed,
-    load_catalogue,
     read_artwork,
-    say,
     sheet_option,
-    write_result,
 )
+from .output import exit_code, finding_lines, say, write_result
 from .progress import LayingProgress
 
 if TYPE_CHECKING:
@@ -100,12 +96,13 @@ def command(
     from stonelayout.laying.design_size import smaller_than_asked
     from stonelayout.laying.lay import lay
     from stonelayout.model.job import Pick, Rule, pitch_for
+    from stonelayout.orders.own_files import own_catalogue
     from stonelayout.reading.skipped_findings import unread
 
     given = [(n, v) for n, v in (("pitch", pitch), ("gap", gap), ("web", web)) if v is not None]
     if len(given) > 1:
         raise click.UsageError("give one of --pitch, --gap and --web")
-    catalogue = load_catalogue(catalogue_files)
+    catalogue = own_catalogue(catalogue_files)
     sheet = catalogue.sheet(sheet_name or DEFAULT_SHEET)
     catalogue.rgb(colour)
     sizes = [catalogue.stone(name) for name in dict.fromkeys(listed(names))]
@@ -126,7 +123,16 @@ def command(
         strokes=strokes_value(strokes, pattern) if strokes else None,
         key="lay",
     )
-    art = read_artwork(artwork, width, height, dpi, knock_out, colours, text_font, size_of=size_of)
+    art = read_artwork(
+        artwork,
+        width=width,
+        height=height,
+        size_of=size_of,
+        dpi=dpi,
+        knock_out=knock_out,
+        colours=colours,
+        text_font=text_font,
+    )
     smaller = smaller_than_asked(art, (), size_of, SIZE_FLAG)
     layout = lay(art, [rule], sheet, LayingProgress())
     for line in finding_lines((*unread(art), *smaller, *layout.findings)):

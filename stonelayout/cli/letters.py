@@ -12,16 +12,8 @@ from stonelayout.model.catalogue import DEFAULT_SHEET
 from stonelayout.model.text import ALIGNMENTS, DEFAULT_FACE, DEFAULT_LINE_SPACING, Setting, Text
 from stonelayout.units import counted, mm
 
-from .common import (
-    LENGTH,
-    catalogue_option,
-    format_option,
-    load_catalogue,
-    print_json,
-    say,
-    sheet_option,
-    write_result,
-)
+from .options import LENGTH, catalogue_option, format_option, sheet_option
+from .output import print_json, say, write_result
 
 if TYPE_CHECKING:
     from stonelayout.lettering.compose import Lettering
@@ -88,6 +80,7 @@ def command(
     from stonelayout.lettering.legibility import readable
     from stonelayout.lettering.letters_svg import letters_box, letters_svg
     from stonelayout.model.job import pitch_for
+    from stonelayout.orders.own_files import own_catalogue
 
     for name, value in (("--height", height), ("--width", width)):
         if value is not None and value <= 0:
@@ -96,7 +89,7 @@ def command(
         raise click.UsageError("--arc must not be zero")
     if form == "json" and output in (None, "-"):
         raise click.UsageError("--format json needs -o FILE.svg: both go to standard output")
-    catalogue = load_catalogue(catalogue_files)
+    catalogue = own_catalogue(catalogue_files)
     sheet = catalogue.sheet(sheet_name or DEFAULT_SHEET)
     size = catalogue.stone(stone)
     stones = Setting(size.diameter, pitch_for(size, sheet))

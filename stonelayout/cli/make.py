@@ -2,29 +2,22 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from stonelayout.errors import InputError, StoneLayoutError
 from stonelayout.units import counted, minutes, mm_and_inches
 
-from .common import (
-    FINDINGS_HELP,
-    catalogue_option,
-    exit_code,
-    finding_lines,
-    format_option,
-    job_artwork,
-    kind_of_file,
-    load_catalogue,
-    print_json,
-    say,
-)
-from .progress import LayingProgress
+from . import EXIT_BAD_INPUT, EXIT_BUG
+from .options import FINDINGS_HELP, catalogue_option, format_option
+from .order_text import tell_order, tell_written
+from .output import exit_code, finding_lines, print_json, say
+from .progress import LayingProgress, NamesProgress
+
+if TYPE_CHECKING:
+    from stonelayout.orders.job_files import LoadedNames
 
 
 @click.command("make", epilog=FINDINGS_HELP)
@@ -54,36 +47,13 @@ def command(
     \b
     stonelayout make crest.toml --out crest
     """
-    from stonelayout.files import read_bytes, text_of
-    from stonelayout.model.job import parse_job
+    from stonelayout.orders.job_files import LoadedNames, load_job
 
-    from .names import make_names, read_names
-
-    data = read_bytes(job_file)
-    kind = kind_of_file(job_file, data)
-    if kind in ("a drawing", "a picture"):
-        raise InputError(
-            f"this is {kind}, and make takes a job file (.toml) that names it under [artwork]; to "
-            f"lay one pattern on it: stonelayout lay {job_file}",
-            file=job_file,
-        )
-    text, catalogue = text_of(data, job_file), load_catalogue(catalogue_files)
-    names = read_names(text, job_file, catalogue)
-    if names is not None:
-        return make_names(names, out, quiet, form, workers, cluster)
-    job = parse_job(text, job_file, catalogue)
-    artwork = job_artwork(job)
-
-    from stonelayout.files import write_all
-    from stonelayout.make import make
-    from stonelayout.template.verify import verify_tiles
-
-    from .designs import open_shop
-
-    shop = open_shop(None, [job], job.catalogue)
-    made = make(job, artwork, shop, LayingProgress())
-    stale = _former_files(Path(out)) - set(made.files)
-    write_all(out, made.files, check=lambda read: verify_tiles(read, made.tiles), drop=stale)
+    loaded = load_job(job_file, catalogue_files)
+    if isinstance(loaded, LoadedNames):
+        return _make_names(loaded, out, quiet, form, workers, cluster)
+    made = loaded.make(LayingProgress())
+    made.write(out)
     if form == "json":
         print_json(made.report)
     elif quiet:
@@ -96,14 +66,29 @@ def command(
     return exit_code(made.findings)
 
 
-def _former_files(folder: Path) -> set[str]:
-    """Return the files that an earlier run left here, by its own report."""
+def _make_names(
+    loaded: LoadedNames,
+    out: str,
+    quiet: bool,
+    form: str,
+    workers: int | None,
+    cluster: str | None,
+) -> int:
+    """Make all lines of a names list into ``out``; return the exit code."""
+    progress = NamesProgress()
     try:
-        data = json.loads((folder / "report.json").read_text(encoding="utf-8"))
-        names = [*data.get("files", ()), *(layer["file"] for layer in data["layers"])]
-        return {str(name) for name in names if Path(name).name == name}
-    except (OSError, ValueError, KeyError, TypeError, StoneLayoutError):
-        return set()
+        made = loaded.make(progress, into=out, workers=workers, cluster=cluster, tell=say)
+    finally:
+        progress.end()
+    order = made.write(out)
+    tell_order(order, form, quiet)
+    code = EXIT_BUG if made.bug else int(bool(order["not_made"]))
+    if not made.lines:
+        say(f"no line can be made; nothing in {out} is changed")
+        return max(code, EXIT_BAD_INPUT)
+    if form == "text":
+        tell_written(order, out)
+    return max(code, int(any(design["errors"] for design in order["designs"])))
 
 
 def _summary(report: Mapping[str, Any], out: str) -> None:

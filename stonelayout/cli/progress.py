@@ -30,22 +30,21 @@ class LayingProgress:
 class NamesProgress:
     """Names done and time left, on standard error, only on a terminal."""
 
-    def __init__(self, total: int) -> None:
-        self.total, self.done = total, 0
+    def __init__(self) -> None:
         self.start = self.last = time.monotonic()
-        self.shown = sys.stderr.isatty() and total > 1
+        self.shown = False
 
-    def step(self, label: str) -> None:
-        """Count one more."""
-        self.done += 1
+    def __call__(self, done: int, total: int, label: str) -> None:
+        """Show how many of all are done, the last with this label."""
         now = time.monotonic()
-        if self.shown and (now - self.last > PROGRESS_SECONDS or self.done == self.total):
+        self.shown = sys.stderr.isatty() and total > 1
+        if self.shown and (now - self.last > PROGRESS_SECONDS or done == total):
             self.last = now
-            left = round((now - self.start) / self.done * (self.total - self.done))
-            line = f"{self.done}/{self.total}  {label:24.24}  {left // 60}:{left % 60:02d} left"
+            left = round((now - self.start) / done * (total - done))
+            line = f"{done}/{total}  {label:24.24}  {left // 60}:{left % 60:02d} left"
             click.echo(f"\r{line}", nl=False, err=True)
 
     def end(self) -> None:
         """Leave the line."""
-        if self.shown and self.done:
+        if self.shown:
             click.echo("", err=True)

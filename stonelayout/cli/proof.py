@@ -8,8 +8,9 @@ import click
 
 from stonelayout.units import counted
 
-from .common import catalogue_option, load_catalogue, say, sheet_option, write_result
-from .designs import open_design
+from .options import catalogue_option, sheet_option
+from .order_options import open_design
+from .output import say, write_result
 
 ENDINGS = (".html", ".svg", ".png")
 
@@ -39,12 +40,13 @@ def command(
     from stonelayout.documents.job_documents import png
     from stonelayout.documents.proof import proof_svg
     from stonelayout.documents.proof_page import proof_html
-    from stonelayout.template.tiling import in_lifting_order
+    from stonelayout.orders.own_files import own_catalogue
+    from stonelayout.template.lifting import templates_in_lifting_order
 
     ending = Path(output).suffix.lower()
     if ending not in ENDINGS:
         raise click.UsageError(f'"{output}": end the name in {", ".join(ENDINGS)}')
-    catalogue = load_catalogue(catalogue_files)
+    catalogue = own_catalogue(catalogue_files)
     one = open_design(file, None, sheet_name, catalogue)
     cloth = catalogue.rgb(garment or (one.job.garment if one.job is not None else "navy"))
     findings = () if customer else one.findings(catalogue)
@@ -56,7 +58,7 @@ def command(
             cloth,
             findings,
             name,
-            layers=in_lifting_order(one.tiles),
+            layers=templates_in_lifting_order(one.tiles),
             customer=customer,
         )
         write_result(output, page)

@@ -2,28 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from .common import catalogue_option, load_catalogue, print_json, say, sheet_option
-from .designs import (
-    FILES_HELP,
-    copies_option,
-    open_designs,
-    open_shop,
-    same_sheet,
-    shop_option,
-    spare_of,
-    spare_option,
-)
+from .options import catalogue_option, sheet_option
+from .order_options import FILES_HELP, copies_option, open_designs, shop_option, spare_option
+from .output import print_json, say
 
 if TYPE_CHECKING:
-    from stonelayout.model.order import Design
-
-    from .designs import Opened
+    pass
 
 
 @click.command("quote", epilog=FILES_HELP)
@@ -53,18 +41,20 @@ def command(
     Without a shop file of your own the demo's INVENTED prices are used. Exit code 1: the price is
     below the cost, or a line of a names list is left out.
     """
+    from stonelayout.orders.opened_designs import designs_by_job, same_sheet, spare_of
+    from stonelayout.orders.own_files import own_catalogue, shop_for
     from stonelayout.shop.quote import price_list, quote
     from stonelayout.shop.quote_text import DEMO_WARNING, price_list_text, quote_csv, quote_data
     from stonelayout.shop.quote_text import quote_text as in_words
 
-    catalogue = load_catalogue(catalogue_files)
+    catalogue = own_catalogue(catalogue_files)
     opened, left_out = open_designs(files, copies, sheet_name, catalogue)
-    shop = open_shop(shop_file, [one.job for one in opened], catalogue)
+    shop = shop_for(shop_file, [one.job for one in opened], catalogue)
     sheet = same_sheet(opened)
     share = spare_of(spare, opened)
     pressed = not transfers_only and all(one.job is None or one.job.pressed for one in opened)
     designs = [one.design for one in opened]
-    found = quote(designs, sheet, shop, spare=share, pressed=pressed, jobs=_jobs(opened))
+    found = quote(designs, sheet, shop, spare=share, pressed=pressed, jobs=designs_by_job(opened))
     prices = (
         price_list(designs[0], sheet, shop, spare=share, pressed=pressed)
         if len(designs) == 1
@@ -79,15 +69,3 @@ def command(
     if found.demo and form != "text":
         say(f"warning: {DEMO_WARNING}")
     return int(bool(left_out) or found.total < found.cost)
-
-
-def _jobs(opened: Sequence[Opened]) -> dict[str, list[Design]]:
-    """Return the designs by the file that they come from; all lines of a names list are one job."""
-    files: dict[str, list[Opened]] = {}
-    for one in opened:
-        files.setdefault(one.file, []).append(one)
-    found: dict[str, list[Design]] = {}
-    for file, mine in files.items():
-        name = mine[0].name if len(mine) == 1 else Path(file).name
-        found[name if name not in found else file] = [one.design for one in mine]
-    return found

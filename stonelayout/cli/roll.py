@@ -6,17 +6,9 @@ from dataclasses import replace
 
 import click
 
-from .common import (
-    LENGTH,
-    catalogue_option,
-    format_option,
-    load_catalogue,
-    print_json,
-    say,
-    sheet_option,
-    tile_option,
-)
-from .designs import cut_as, open_designs, same_sheet
+from .options import LENGTH, catalogue_option, format_option, sheet_option, tile_option
+from .order_options import open_designs
+from .output import print_json, say
 
 
 @click.command("roll")
@@ -60,9 +52,11 @@ def command(
     """
     from stonelayout.documents.roll_documents import TemplateSet, plan_sets, roll_files
     from stonelayout.files import write_all
+    from stonelayout.orders.opened_designs import cut_as, same_sheet
+    from stonelayout.orders.own_files import own_catalogue
     from stonelayout.template.roll import plan_data, plan_text, roll_of
 
-    catalogue = load_catalogue(catalogue_files)
+    catalogue = own_catalogue(catalogue_files)
     # Copies of a job are pressed from one set: here a number means sets.
     opened, left_out = open_designs(files, sets, sheet_name, catalogue, sets=True)
     sheet = same_sheet(opened)

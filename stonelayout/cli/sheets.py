@@ -8,7 +8,8 @@ import click
 
 from stonelayout.units import inches
 
-from .common import catalogue_option, format_option, load_catalogue, print_json
+from .options import catalogue_option, format_option
+from .output import print_json
 
 
 @click.command("sheets", help="List the template sheets and what they stand.")
@@ -16,7 +17,9 @@ from .common import catalogue_option, format_option, load_catalogue, print_json
 @catalogue_option
 def command(form: str, catalogue_files: tuple[str, ...]) -> None:
     """Print the sheets, one block each."""
-    catalogue = load_catalogue(catalogue_files)
+    from stonelayout.orders.own_files import own_catalogue
+
+    catalogue = own_catalogue(catalogue_files)
     if form == "json":
         rows = [asdict(sheet) for sheet in catalogue.sheets.values()]
         print_json({"version": 1, "unit": "mm", "sheets": rows})

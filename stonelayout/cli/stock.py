@@ -4,16 +4,9 @@ from __future__ import annotations
 
 import click
 
-from .common import catalogue_option, load_catalogue, print_json, say, sheet_option
-from .designs import (
-    FILES_HELP,
-    copies_option,
-    open_designs,
-    open_shop,
-    shop_option,
-    spare_of,
-    spare_option,
-)
+from .options import catalogue_option, sheet_option
+from .order_options import FILES_HELP, copies_option, open_designs, shop_option, spare_option
+from .output import print_json, say
 
 
 @click.command("stock", epilog=FILES_HELP)
@@ -45,14 +38,16 @@ def command(
     """
     from stonelayout.files import read_text
     from stonelayout.model.order import needs, taken_out
+    from stonelayout.orders.opened_designs import spare_of
+    from stonelayout.orders.own_files import own_catalogue, shop_for
     from stonelayout.shop.stock import parse_shelf, stock_csv, stock_lines, stock_text
 
-    catalogue = load_catalogue(catalogue_files)
+    catalogue = own_catalogue(catalogue_files)
     shelf = None
     if stock_file is not None:
         shelf = parse_shelf(read_text(stock_file), stock_file, catalogue)
     opened, left_out = open_designs(files, copies, sheet_name, catalogue)
-    shop = open_shop(shop_file, [one.job for one in opened], catalogue)
+    shop = shop_for(shop_file, [one.job for one in opened], catalogue)
     share = spare_of(spare, opened)
     lines = stock_lines(needs([one.design for one in opened], share), shelf, shop.pack)
     if form == "json":

@@ -6,7 +6,8 @@ import click
 
 from stonelayout.units import inches
 
-from .common import catalogue_option, format_option, load_catalogue, print_json
+from .options import catalogue_option, format_option
+from .output import print_json
 
 
 @click.command("stones", help="List the stone sizes, in mm and inches.")
@@ -14,7 +15,9 @@ from .common import catalogue_option, format_option, load_catalogue, print_json
 @catalogue_option
 def command(form: str, catalogue_files: tuple[str, ...]) -> None:
     """Print the table of stones."""
-    catalogue = load_catalogue(catalogue_files)
+    from stonelayout.orders.own_files import own_catalogue
+
+    catalogue = own_catalogue(catalogue_files)
     stones = sorted(catalogue.stones.values(), key=lambda stone: (stone.diameter, stone.name))
     if form == "json":
         rows = [

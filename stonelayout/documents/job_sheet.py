@@ -15,8 +15,8 @@ from stonelayout.model.layer import Layer
 from stonelayout.model.layout import Layout
 from stonelayout.model.order import Design, Need, needs
 from stonelayout.model.shop_rates import ONE_SET, Sets
+from stonelayout.template.lifting import templates_in_lifting_order
 from stonelayout.template.tiles import Tile
-from stonelayout.template.tiling import in_lifting_order
 from stonelayout.units import minutes, mm, mm_and_inches, number
 
 from . import job_sheet_text as words
@@ -53,7 +53,7 @@ class JobSheet:
     @property
     def templates(self) -> list[Layer]:
         """One set of templates, tile by tile where there are tiles, in lifting order."""
-        return in_lifting_order(self.tiles)
+        return templates_in_lifting_order(self.tiles)
 
     @property
     def cut_seconds(self) -> float:

@@ -14,8 +14,8 @@ from stonelayout.model.artwork import Artwork
 from stonelayout.model.job import Job
 from stonelayout.model.layer import FILE_ROUNDING_MM, Layer
 from stonelayout.model.layout import Layout
+from stonelayout.template.lifting import templates_in_lifting_order
 from stonelayout.template.tiles import Tile
-from stonelayout.template.tiling import in_lifting_order
 
 from .fill_report import fill_entries
 from .proof import design_size
@@ -41,7 +41,7 @@ def report(
         "sheet": job.sheet.name,
         "stones": len(layout),
         "tiles": len(tiles),
-        "layers": [layer_entry(layer) for layer in in_lifting_order(tiles)],
+        "layers": [layer_entry(layer) for layer in templates_in_lifting_order(tiles)],
         "fills": fill_entries(artwork, job.rules, layout),
         "findings": [finding.as_dict() for finding in findings],
         "skipped": [entry.as_dict() for entry in artwork.skipped],

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from stonelayout.template.roll import Piece, Plan, Roll, plan_data, plan_roll, plan_text
+from stonelayout.template.roll import Plan, Roll, TemplateSize, plan_data, plan_roll, plan_text
 from stonelayout.template.tiles import Tile
 from stonelayout.writers.panel_svg import Template, panel_svg, plan_svg
 
@@ -27,7 +27,7 @@ def plan_sets(sets: Sequence[TemplateSet], roll: Roll) -> tuple[Plan, dict[str, 
     Returns the plan and the template of each piece's name. Raises InputError when one fits on no
     panel.
     """
-    pieces: list[Piece] = []
+    pieces: list[TemplateSize] = []
     templates: dict[str, Template] = {}
     names: dict[str, int] = {}
     for one in sets:
@@ -38,7 +38,7 @@ def plan_sets(sets: Sequence[TemplateSet], roll: Roll) -> tuple[Plan, dict[str, 
             for layer in part.layers:
                 name = f"{prefix}{layer.name}"
                 templates[name] = (layer, part.registration)
-                pieces += [Piece(name, *part.registration.page.size)] * one.count
+                pieces += [TemplateSize(name, *part.registration.page.size)] * one.count
     return plan_roll(pieces, roll), templates
 
 

@@ -2,21 +2,28 @@
 
 from __future__ import annotations
 
-import math
-import re
-import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import MISSING, dataclass, field, fields
 from importlib import resources
 from pathlib import Path
 from typing import Any, TypeVar
 
-from stonelayout.errors import CatalogueError, InputError
+from stonelayout.errors import CatalogueError, JobError
 from stonelayout.spelling import unknown
-from stonelayout.toml.places import Places
-from stonelayout.units import parse_length
+from stonelayout.toml.places import Places, read_toml
+from stonelayout.toml.tables import TableReader
+from stonelayout.toml.values import (
+    Reader,
+    any_text_value,
+    force_value,
+    fraction_value,
+    length_from_zero_value,
+    number_value,
+    rgb_value,
+    whole_number,
+    yes_no_value,
+)
 
-_RGB = re.compile(r"#[0-9a-f]{6}\Z")
 _PACKAGED = ("stones.toml", "colours.toml", "sheets.toml", "cutters.toml")
 DEFAULT_SHEET = "thin-flock"
 DEFAULT_CUTTER = "desktop-12"
@@ -124,7 +131,7 @@ def load_catalogue(*files: str | Path) -> Catalogue:
     cutter may start from another row with ``base = "thin-flock"``. Raises CatalogueError that
     lists every problem found, with file and line.
     """
-    builder = _Builder()
+    builder = _CatalogueBuilder()
     for name in _PACKAGED:
         source = resources.files("stonelayout").joinpath("data", name)
         builder.add(source.read_text(encoding="utf-8"), name)
@@ -143,94 +150,37 @@ def _reason(error: OSError | UnicodeDecodeError) -> str:
     return error.strerror or str(error)
 
 
-def _length(value: Any) -> float:
-    if not isinstance(value, str):
-        raise InputError(f'{value!r} is not a length; write e.g. "0.5 mm"')
-    found = parse_length(value)
-    if found < 0:
-        raise InputError(f'"{value}" is negative')
-    return found
-
-
-def _number(value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, (int, float)):
-        raise InputError(f"{value!r} is not a number")
-    if not math.isfinite(value) or value < 0:
-        raise InputError(f"{value!r} is not a number of zero or more")
-    return float(value)
-
-
-def _share(value: Any) -> float:
-    share = _number(value)
-    if share >= 1:
-        raise InputError(f"{value!r} is not a share from 0 to 1")
-    return share
-
-
-def _count(value: Any) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 20:
-        raise InputError(f"{value!r} is not a whole number from 1 to 20")
-    return value
-
-
-def _yes_no(value: Any) -> bool:
-    if not isinstance(value, bool):
-        raise InputError(f"{value!r} is not true or false")
-    return value
-
-
-def _word(value: Any) -> str:
-    if not isinstance(value, str):
-        raise InputError(f"{value!r} is not text in quotes")
-    return value
-
-
-def _force(value: Any) -> tuple[float, float]:
-    if not isinstance(value, list) or len(value) != 2:
-        raise InputError(f"{value!r} is not a pair [least, most] of grams-force")
-    low, high = _number(value[0]), _number(value[1])
-    if low > high:
-        raise InputError(f"{value!r}: the first must not be more than the second")
-    return low, high
-
-
-def _rgb(value: Any) -> str:
-    if not isinstance(value, str) or not _RGB.match(value.lower()):
-        raise InputError(f'{value!r} is not a colour; write e.g. "#1f4fa8"')
-    return value.lower()
-
-
 #: How each key of a row is read. A new key of a dataclass needs its line here.
-_READERS: dict[type, dict[str, Callable[[Any], Any]]] = {
-    Stone: {"min": _length, "max": _length, "pp": _word},
+_READERS: dict[type, dict[str, Reader]] = {
+    Stone: {"min": length_from_zero_value, "max": length_from_zero_value, "pp": any_text_value},
     Sheet: {
-        "about": _word,
-        "width": _length,
-        "length": _length,
-        "thickness": _length,
-        "clearance": _length,
-        "least_web": _length,
-        "least_share": _share,
-        "colour": _word,
-        "force": _force,
-        "speed": _number,
-        "passes": _count,
-        "overcut": _length,
-        "measured": _yes_no,
+        "about": any_text_value,
+        "width": length_from_zero_value,
+        "length": length_from_zero_value,
+        "thickness": length_from_zero_value,
+        "clearance": length_from_zero_value,
+        "least_web": length_from_zero_value,
+        "least_share": fraction_value,
+        "colour": any_text_value,
+        "force": force_value,
+        "speed": number_value,
+        "passes": whole_number(1, 20),
+        "overcut": length_from_zero_value,
+        "measured": yes_no_value,
     },
     Cutter: {
-        "about": _word,
-        "width": _length,
-        "blade_offset": _length,
-        "speed": _number,
-        "travel": _number,
-        "lift": _number,
+        "about": any_text_value,
+        "width": length_from_zero_value,
+        "blade_offset": length_from_zero_value,
+        "speed": number_value,
+        "travel": number_value,
+        "lift": number_value,
     },
 }
 _TABLES: dict[str, type] = {"stone": Stone, "sheet": Sheet, "cutter": Cutter}
 
 
-class _Builder:
+class _CatalogueBuilder:
     """Collects rows from files in order, and every problem in them."""
 
     def __init__(self) -> None:
@@ -241,54 +191,36 @@ class _Builder:
 
     def add(self, text: str, file: str) -> None:
         try:
-            data = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as error:
-            raise CatalogueError(f"not TOML: {error}", file=file) from None
-        places = Places(text, file)
-        for table, content in data.items():
-            if table == "colour" and isinstance(content, dict):
-                for name, value in content.items():
-                    self._try(places, f"colour.{name}", self._set_colour, name, value)
-            elif table in _TABLES and isinstance(content, dict):
-                for name, row in content.items():
-                    self._row(places, table, name, row)
-            else:
-                names = [*_TABLES, "colour"]
-                self.problems.append(places.at(table, unknown(table, names, "table")))
+            data = read_toml(text, file)
+        except JobError as error:
+            raise CatalogueError(error.message) from None
+        reader = TableReader(Places(text, file))
+        for table in data:
+            reader.only([table], (*_TABLES, "colour"))
+            if table == "colour":
+                rows = reader.named(data, table)
+                found = reader.keys(table, rows, dict.fromkeys(rows, rgb_value))
+                self.colours |= {name.lower(): rgb for name, rgb in found.items()}
+            elif table in _TABLES:
+                for name, row in reader.named(data, table).items():
+                    self._row(reader, table, name, row)
+        self.problems += reader.problems
 
-    def _set_colour(self, name: str, value: Any) -> None:
-        self.colours[name.lower()] = _rgb(value)
-
-    def _try(self, places: Places, key: str, action: Callable[..., None], *args: Any) -> None:
-        try:
-            action(*args)
-        except InputError as error:
-            self.problems.append(places.at(key, error.message))
-
-    def _row(self, places: Places, table: str, name: str, row: Any) -> None:
+    def _row(self, reader: TableReader, table: str, name: str, raw: Any) -> None:
         where = f"{table}.{name}"
-        if not isinstance(row, dict):
-            self.problems.append(places.at(where, f"write it as a table: [{where}]"))
-            return
-        readers = _READERS[_TABLES[table]]
         rows = self.rows[table]
-        start = row.get("base", name)
-        if "base" in row and start not in rows:
-            self.problems.append(places.at(f"{where}.base", unknown(start, rows, table)))
+        given = reader.mapping(where, raw)
+        if given is None:
+            return
+        start, row = given.get("base", name), {k: v for k, v in given.items() if k != "base"}
+        if "base" in given and (not isinstance(start, str) or start not in rows):
+            reader.problem(f"{where}.base", unknown(start, rows, table))
+            start = name
         built = dict(rows.get(start, {}))
-        if "base" in row and table == "sheet":
+        if "base" in given and table == "sheet":
             built |= {"measured": False, "like": (start, *built.get("like", ()))}
-        for key, value in row.items():
-            if key == "base":
-                continue
-            if key not in readers:
-                self.problems.append(places.at(f"{where}.{key}", unknown(key, readers, "key")))
-                continue
-            self._try(
-                places, f"{where}.{key}", lambda k, v: built.update({k: readers[k](v)}), key, value
-            )
-        rows[name] = built
-        self.places[table, name] = places.at(where, "")
+        rows[name] = built | reader.keys(where, row, _READERS[_TABLES[table]])
+        self.places[table, name] = reader.places.at(where, "")
 
     def finish(self) -> Catalogue:
         built = {

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -10,13 +10,18 @@ from typing import Any
 from stonelayout.errors import CatalogueError, InputError, JobError
 from stonelayout.spelling import unknown
 from stonelayout.toml.places import Places, read_toml
-from stonelayout.toml.tables import (
-    TableReader,
-    copies_value,
+from stonelayout.toml.tables import TableReader
+from stonelayout.toml.values import (
+    Reader,
     length_value,
+    number_between,
+    one_of,
+    paint_value,
     percent_value,
     positive_length_value,
+    several_of,
     text_value,
+    whole_number,
     yes_no_value,
 )
 from stonelayout.units import number
@@ -192,7 +197,7 @@ def make_rule(
         else value
         for name, value in values.items()
     }
-    reader = _Reader(Places("", key), catalogue)
+    reader = _JobReader(Places("", key), catalogue)
     rule = reader.rule(key, raw, sheet)
     if rule is None:
         raise JobError(
@@ -220,7 +225,7 @@ def parse_job(
             data = filled(data, entry.values)
         except InputError as error:
             raise JobError([f"{file}: {error.message}"]) from None
-    reader = _Reader(Places(text, file), catalogue)
+    reader = _JobReader(Places(text, file), catalogue)
     job = reader.job(data, file)
     if reader.problems or job is None:
         raise JobError(reader.problems)
@@ -229,50 +234,8 @@ def parse_job(
     return replace(job, label=entry.label, line=entry.line, copies=entry.copies)
 
 
-def _size_of(value: Any) -> str:
-    if value not in SIZES_OF:
-        raise InputError(unknown(value, SIZES_OF, "thing to size"))
-    return str(value)
-
-
-def _dpi(value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not 1 <= value <= 10000:
-        raise InputError(f"{value!r} is not a number of pixels an inch, such as 96, 90 or 72")
-    return float(value)
-
-
-def _formats(value: Any, known: tuple[str, ...]) -> tuple[str, ...]:
-    if not isinstance(value, list) or not value:
-        raise InputError(f"{value!r} is not a list; write e.g. {list(known[:2])}")
-    for entry in value:
-        if entry not in known:
-            raise InputError(unknown(entry, known, "format"))
-    return tuple(dict.fromkeys(value))
-
-
-def _paint(value: Any) -> str:
-    """Read a fill or stroke of a pick: ``none``, any CSS colour; gives ``#rrggbb`` or none."""
-    from tinycss2.color3 import parse_color
-
-    text = text_value(value)
-    if text.lower() == "none":
-        return "none"
-    rgba = parse_color(text)
-    if rgba is None or isinstance(rgba, str):
-        raise InputError(f'"{text}" is not a colour; write e.g. "#1f4fa8", "red" or "none"')
-    return "#" + "".join(f"{round(part * 255):02x}" for part in rgba[:3])
-
-
 def _knock_out(value: Any) -> str:
-    if value == "background":
-        return "background"
-    return _paint(value)
-
-
-def _colours(value: Any) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not 2 <= value <= 64:
-        raise InputError(f"{value!r} is not a whole number of colours from 2 to 64")
-    return value
+    return "background" if value == "background" else paint_value(value)
 
 
 def _yes(value: Any) -> bool:
@@ -281,21 +244,37 @@ def _yes(value: Any) -> bool:
     return True
 
 
+_ARTWORK: Mapping[str, Reader] = {
+    "file": text_value,
+    "width": positive_length_value,
+    "height": positive_length_value,
+    "size_of": one_of(SIZES_OF, "thing to size"),
+    "dpi": number_between(1, 10000, "a number of pixels an inch, such as 96, 90 or 72"),
+    "knock_out": _knock_out,
+    "colours": whole_number(2, 64, "colours"),
+    "text_font": text_value,
+}
+_ORDER: Mapping[str, Reader] = {
+    "copies": whole_number(1, 1_000_000),
+    "spare": percent_value,
+    "pressed": yes_no_value,
+}
+_TABLES = ("artwork", "text", "names", "sheet", "lay", "order", "shop", "outputs")
 #: Reads the rest of a rule whose pattern is not known: every option, any number of sizes.
 _ANY_PATTERN = Pattern(
     "", tuple({o.name: o for p in PATTERNS.values() for o in p.options}.values()), several=True
 )
-_PICK_READERS: dict[str, Callable[[Any], Any]] = {
+_PICK_READERS: Mapping[str, Reader] = {
     "layer": text_value,
     "id": text_value,
-    "fill": _paint,
-    "stroke": _paint,
+    "fill": paint_value,
+    "stroke": paint_value,
     "all": _yes,
     "rest": _yes,
 }
 
 
-class _Reader(TableReader):
+class _JobReader(TableReader):
     """Reads a job's tables and keeps every problem."""
 
     def __init__(self, places: Places, catalogue: Catalogue) -> None:
@@ -303,42 +282,25 @@ class _Reader(TableReader):
         self.catalogue = catalogue
 
     def job(self, data: Mapping[str, Any], file: str) -> Job | None:
-        known = ("artwork", "text", "names", "sheet", "lay", "order", "shop", "outputs")
-        for key in data:
-            if key not in known:
-                self.problem(key, unknown(key, known, "table"))
-        artwork = self.table(
-            data,
-            "artwork",
-            {
-                "file": text_value,
-                "width": positive_length_value,
-                "height": positive_length_value,
-                "size_of": _size_of,
-                "dpi": _dpi,
-                "knock_out": _knock_out,
-                "colours": _colours,
-                "text_font": text_value,
-            },
-        )
+        self.only(data, _TABLES)
+        artwork = self.table(data, "artwork", _ARTWORK)
         texts = read_texts(self, data.get("text"))
-        no_file = "file" not in artwork and "file" not in (data.get("artwork") or {})
+        named = data.get("artwork") or {}
+        no_file = not isinstance(named, dict) or "file" not in named
         if no_file and ("artwork" in data or not data.get("text")):
             self.problem("artwork", 'missing: [artwork] with file = "NAME.svg", or a [[text]]')
         cut_from = self.table(data, "sheet", {"use": self._sheet, "tile": yes_no_value})
         sheet = cut_from.get("use")
         if sheet is None:
             sheet = self.catalogue.sheet(DEFAULT_SHEET)
-        order = self.table(
-            data, "order", {"copies": copies_value, "spare": percent_value, "pressed": yes_no_value}
-        )
+        order = self.table(data, "order", _ORDER)
         shop = self.table(data, "shop", {"file": text_value}).get("file")
         outputs = self.table(
             data,
             "outputs",
             {
-                "cut": lambda value: _formats(value, CUT_FORMATS),
-                "proof": lambda value: _formats(value, PROOF_FORMATS),
+                "cut": several_of(CUT_FORMATS, "format"),
+                "proof": several_of(PROOF_FORMATS, "format"),
                 "garment": self._colour,
             },
         )
@@ -371,12 +333,10 @@ class _Reader(TableReader):
         if raw is None or raw == []:
             self.problem("lay", "missing: at least one [[lay]] rule says which stones go where")
             return ()
-        if not isinstance(raw, list) or not all(isinstance(rule, dict) for rule in raw):
-            self.problem("lay", "write each rule as a table of its own: [[lay]]")
-            return ()
+        entries = self.array("lay", raw, "rule") or ()
         rules = (
             self.rule(f"lay[{k}]", entry, sheet)
-            for k, entry in enumerate(raw, start=1)
+            for k, entry in enumerate(entries, start=1)
             if not isinstance(entry, LeftOut)
         )
         return tuple(rule for rule in rules if rule is not None)
@@ -388,7 +348,7 @@ class _Reader(TableReader):
         if spec is None:
             self.problem(f"{key}.pattern", unknown(pattern, PATTERNS, "pattern"))
             spec = _ANY_PATTERN
-        readers: dict[str, Callable[[Any], Any]] = {
+        readers: dict[str, Reader] = {
             "pick": lambda value: self.pick(f"{key}.pick", value),
             "stone": lambda value: self.stones(value, spec.several, pattern),
             "colour": self._colour,

@@ -85,13 +85,6 @@ class Page:
             moved[:, 0] = self.width - moved[:, 0]
         return moved * self.scale
 
-    def unplace(self, points: npt.ArrayLike) -> Points:
-        """Return places on the page, shape (n, 2), in the layout's frame: undoes ``place``."""
-        moved = np.asarray(points, dtype=np.float64).reshape(-1, 2) / self.scale
-        if self.mirrored:
-            moved[:, 0] = self.width - moved[:, 0]
-        return moved - self.offset
-
     @property
     def worked_on(self) -> str:
         """What was done to the places, in words for the file itself; "" for nothing."""

@@ -11,7 +11,8 @@ from typing import Any
 from stonelayout.errors import InputError, JobError
 from stonelayout.spelling import unknown
 from stonelayout.toml.places import Places
-from stonelayout.toml.tables import TableReader, text_value
+from stonelayout.toml.tables import TableReader
+from stonelayout.toml.values import text_value
 
 _PLACEHOLDER = re.compile(r"\{([^{}]+)\}")
 _UNSAFE = re.compile(r"[^\w.]+")
@@ -41,7 +42,7 @@ class Entry:
 
 
 @dataclass(frozen=True)
-class Design:
+class ListedDesign:
     """Lines that ask for the same: made once, under the first one's label."""
 
     entries: tuple[Entry, ...]
@@ -194,7 +195,7 @@ def _filled(value: Any, values: Mapping[str, str]) -> Any:
     return value
 
 
-def designs(entries: Iterable[Entry], data: Mapping[str, Any]) -> list[Design]:
+def designs(entries: Iterable[Entry], data: Mapping[str, Any]) -> list[ListedDesign]:
     """Put together the lines that ask for the same, in the order of the list."""
     import json
 
@@ -214,7 +215,7 @@ def designs(entries: Iterable[Entry], data: Mapping[str, Any]) -> list[Design]:
             k += 1
             folder = f"{base}-{k}"
         taken.add(folder)
-        found.append(Design(tuple(group), folder))
+        found.append(ListedDesign(tuple(group), folder))
     return found
 
 

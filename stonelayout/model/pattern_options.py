@@ -11,9 +11,16 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from stonelayout.errors import InputError
-from stonelayout.units import parse_length
+from stonelayout.toml.values import (
+    Reader,
+    length_value,
+    number_between,
+    one_of,
+    whole_number,
+    yes_no_value,
+)
 
-Reader = Literal["length", "angle", "count", "yes-no", "choice"]
+OptionKind = Literal["length", "angle", "count", "yes-no", "choice"]
 
 #: What a width or height may measure: the drawing's page, or the design on it.
 SIZES_OF = ("page", "design")
@@ -23,11 +30,18 @@ STROKES = ("line", "area")
 
 def strokes_value(value: Any, pattern: str) -> str:
     """Read how a rule takes strokes; InputError where it is neither, or the pattern fills areas."""
-    if value not in STROKES:
-        raise InputError(f"{value!r} is not one of: {', '.join(STROKES)}")
-    if value == "line" and pattern not in ROWS:
+    strokes = one_of(STROKES)(value)
+    if strokes == "line" and pattern not in ROWS:
         raise InputError(f"{pattern} fills areas; lines go with: {', '.join(ROWS)}")
-    return str(value)
+    return strokes
+
+
+_READERS: Mapping[str, Reader] = {
+    "length": length_value,
+    "angle": number_between(-math.inf, math.inf, "an angle in degrees"),
+    "count": whole_number(1, 100),
+    "yes-no": yes_no_value,
+}
 
 
 @dataclass(frozen=True)
@@ -35,46 +49,16 @@ class Option:
     """One option of a pattern: its name, how it is read, its default, one line of help."""
 
     name: str
-    reader: Reader
+    reader: OptionKind
     default: Any
     help: str
     choices: tuple[str, ...] = ()
 
     def read(self, value: Any) -> Any:
         """Return the checked value (lengths in mm, angles in degrees); InputError if wrong."""
-        match self.reader:
-            case "length":
-                return _length(value)
-            case "angle":
-                return _angle(value)
-            case "count":
-                return _count(value)
-            case "yes-no":
-                if not isinstance(value, bool):
-                    raise InputError(f"{value!r} is not true or false")
-                return value
-            case "choice":
-                if value not in self.choices:
-                    raise InputError(f"{value!r} is not one of: {', '.join(self.choices)}")
-                return value
-
-
-def _length(value: Any) -> float:
-    if not isinstance(value, str):
-        raise InputError(f'{value!r} is not a length; write e.g. "0.5 mm"')
-    return parse_length(value)
-
-
-def _angle(value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-        raise InputError(f"{value!r} is not an angle in degrees")
-    return float(value)
-
-
-def _count(value: Any) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 100:
-        raise InputError(f"{value!r} is not a whole number from 1 to 100")
-    return value
+        if self.reader == "choice":
+            return one_of(self.choices)(value)
+        return _READERS[self.reader](value)
 
 
 @dataclass(frozen=True)

@@ -11,11 +11,18 @@ from typing import Any, Literal
 from stonelayout.errors import InputError, JobError
 from stonelayout.spelling import unknown
 from stonelayout.toml.places import Places, read_toml
-from stonelayout.toml.tables import (
-    TableReader,
+from stonelayout.toml.tables import TableReader
+from stonelayout.toml.values import (
+    Reader,
+    money_step_value,
+    money_value,
+    one_of,
     percent_value,
     positive_length_value,
+    quantity_value,
+    rate_value,
     text_value,
+    whole_number,
     yes_no_value,
 )
 
@@ -23,7 +30,6 @@ from .catalogue import Catalogue
 from .order import exact, whole
 
 DEMO_FILE = "shop.toml"
-_LARGEST = Decimal(1_000_000)
 
 
 @dataclass(frozen=True)
@@ -146,49 +152,11 @@ def demo_shop(catalogue: Catalogue) -> Shop:
 def parse_shop(text: str, file: str, catalogue: Catalogue) -> Shop:
     """Read a shop file's text. Raises JobError that lists every problem found, with its line."""
     data = read_toml(text, file, Decimal)
-    reader = _Reader(Places(text, file), catalogue)
+    reader = _ShopReader(Places(text, file), catalogue)
     shop = reader.shop(data, file)
     if reader.problems or shop is None:
         raise JobError(reader.problems)
     return shop
-
-
-def _money(value: Any) -> Decimal:
-    if isinstance(value, bool) or not isinstance(value, (int, Decimal)):
-        raise InputError(f"{value!r} is not an amount; write e.g. 12.50")
-    amount = Decimal(value)
-    if not amount.is_finite() or not 0 <= amount <= _LARGEST:
-        raise InputError(f"{value} is not an amount from 0 to {_LARGEST}")
-    return amount
-
-
-def _step(value: Any) -> Decimal:
-    amount = _money(value)
-    if amount < Decimal("0.01") or amount % Decimal("0.01"):
-        raise InputError(f"{value} is not a step of whole cents such as 0.01, 0.50 or 5")
-    return amount
-
-
-def _quantity(value: Any) -> Decimal:
-    if isinstance(value, bool) or not isinstance(value, (int, Decimal)):
-        raise InputError(f"{value!r} is not a number")
-    amount = Decimal(value)
-    if not amount.is_finite() or not 0 <= amount <= _LARGEST:
-        raise InputError(f"{value} is not a number from 0 to {_LARGEST}")
-    return amount
-
-
-def _rate(value: Any) -> Decimal:
-    amount = _quantity(value)
-    if amount < Decimal("0.01"):
-        raise InputError(f"{value} must be more than zero")
-    return amount
-
-
-def _count(value: Any) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 100_000:
-        raise InputError(f"{value!r} is not a whole number from 1 to 100000")
-    return value
 
 
 def _share(value: Any) -> Decimal:
@@ -202,40 +170,34 @@ def _part(value: Any) -> Decimal:
     return share
 
 
-def _spread(value: Any) -> str:
-    choices = ("order", "life")
-    if value not in choices:
-        raise InputError(unknown(value, choices, "way to charge templates"))
-    return str(value)
-
-
-_SHOP: dict[str, Callable[[Any], Any]] = {
+_COUNT = whole_number(1, 100_000)
+_SHOP: dict[str, Reader] = {
     "demo": yes_no_value,
     "currency": text_value,
-    "labour": _money,
+    "labour": money_value,
     "margin": _part,
-    "rounding": _step,
+    "rounding": money_step_value,
     "waste": _share,
-    "templates": _spread,
+    "templates": one_of(("order", "life"), "way to charge templates"),
 }
-_ROWS: dict[type, dict[str, Callable[[Any], Any]]] = {
+_ROWS: dict[type, dict[str, Reader]] = {
     Hand: {
-        "setup_minutes": _quantity,
-        "weeded_a_minute": _rate,
-        "layer_minutes": _quantity,
-        "brushed_a_minute": _rate,
+        "setup_minutes": quantity_value,
+        "weeded_a_minute": rate_value,
+        "layer_minutes": quantity_value,
+        "brushed_a_minute": rate_value,
         "cutting_attended": _share,
-        "check_minutes": _quantity,
-        "press_minutes": _quantity,
+        "check_minutes": quantity_value,
+        "press_minutes": quantity_value,
     },
-    Machine: {"setup_minutes": _quantity, "stones_a_minute": _rate},
-    Tape: {"roll": _money, "width": positive_length_value, "length": positive_length_value},
-    SheetPrice: {"roll": _money, "reuses": _count},
+    Machine: {"setup_minutes": quantity_value, "stones_a_minute": rate_value},
+    Tape: {"roll": money_value, "width": positive_length_value, "length": positive_length_value},
+    SheetPrice: {"roll": money_value, "reuses": _COUNT},
 }
 _TABLES = ("shop", "hand", "machine", "tape", "sheet", "stone", "break")
 
 
-class _Reader(TableReader):
+class _ShopReader(TableReader):
     """Reads a shop's tables and keeps every problem."""
 
     def __init__(self, places: Places, catalogue: Catalogue) -> None:
@@ -243,17 +205,13 @@ class _Reader(TableReader):
         self.catalogue = catalogue
 
     def shop(self, data: Mapping[str, Any], file: str) -> Shop | None:
-        for key in data:
-            if key not in _TABLES:
-                self.problem(key, unknown(key, _TABLES, "table"))
+        self.only(data, _TABLES)
         head = self.table(data, "shop", _SHOP)
         self.missing("shop", data.get("shop", {}), ("currency", "labour", "margin"))
-        hand = self.row("hand", data.get("hand", {}), Hand)
-        tape = self.row("tape", data.get("tape", {}), Tape)
-        machine = self.row("machine", data["machine"], Machine) if "machine" in data else None
-        sheets = self.rows(
-            data, "sheet", self.catalogue.sheets, lambda key, raw: self.row(key, raw, SheetPrice)
-        )
+        hand = self.record("hand", data.get("hand", {}), Hand)
+        tape = self.record("tape", data.get("tape", {}), Tape)
+        machine = self.record("machine", data["machine"], Machine) if "machine" in data else None
+        sheets = self.rows(data, "sheet", self.catalogue.sheets, self.sheet)
         stones = self.rows(data, "stone", self.catalogue.stones, self.stone)
         breaks = self.breaks(data.get("break", []))
         if self.problems:
@@ -273,19 +231,11 @@ class _Reader(TableReader):
             **head,
         )
 
-    def missing(self, key: str, raw: Any, needed: tuple[str, ...]) -> None:
-        if isinstance(raw, dict) and (absent := [name for name in needed if name not in raw]):
-            self.problem(key, f"missing {', '.join(absent)}")
-
-    def row(self, key: str, raw: Any, kind: type) -> Any:
+    def record(self, key: str, raw: Any, kind: type) -> Any:
         """Read one table as a dataclass; None with a problem when it is not whole."""
-        if not isinstance(raw, dict):
-            self.problem(key, f"write it as a table: [{key}]")
-            return None
-        before = len(self.problems)
-        found = self.keys(key, raw, _ROWS[kind])
-        self.missing(key, raw, tuple(f.name for f in fields(kind) if f.default is MISSING))
-        return kind(**found) if len(self.problems) == before else None
+        needed = [f.name for f in fields(kind) if f.default is MISSING]
+        found = self.row(key, raw, _ROWS[kind], needed)
+        return None if found is None else kind(**found)
 
     def rows(
         self,
@@ -294,48 +244,37 @@ class _Reader(TableReader):
         known: Mapping[str, Any],
         read: Callable[[str, Any], Any],
     ) -> dict[str, Any]:
-        raw = data.get(table, {})
-        if not isinstance(raw, dict):
-            self.problem(table, f"write a table for each: [{table}.NAME]")
-            return {}
         found = {}
-        for name, row in raw.items():
+        for name, row in self.named(data, table).items():
             if name not in known:
                 self.problem(f"{table}.{name}", unknown(name, known, table))
             else:
                 found[name] = read(f"{table}.{name}", row)
         return found
 
+    def sheet(self, key: str, raw: Any) -> SheetPrice | None:
+        price: SheetPrice | None = self.record(key, raw, SheetPrice)
+        return price
+
     def stone(self, key: str, raw: Any) -> StonePrice | None:
-        if not isinstance(raw, dict):
-            self.problem(key, f"write it as a table: [{key}] with gross = PRICE")
-            return None
-        before = len(self.problems)
-        found = self.keys(
-            key,
-            raw,
-            {
-                "gross": _money,
-                "pack": _count,
-                "colour": lambda value: self.colours(f"{key}.colour", value),
-            },
-        )
-        self.missing(key, raw, ("gross",))
-        return StonePrice(**found) if len(self.problems) == before else None
+        readers = {
+            "gross": money_value,
+            "pack": _COUNT,
+            "colour": lambda value: self.colours(f"{key}.colour", value),
+        }
+        found = self.row(key, raw, readers, ("gross",), " with gross = PRICE")
+        return None if found is None else StonePrice(**found)
 
     def colours(self, key: str, raw: Any) -> dict[str, Decimal]:
         if not isinstance(raw, dict):
             raise InputError("write e.g. { crystal = 0.60, jet = 0.60 }")
-        return self.keys(key, raw, dict.fromkeys(self.catalogue.colours, _money))
+        return self.keys(key, raw, dict.fromkeys(self.catalogue.colours, money_value))
 
     def breaks(self, raw: Any) -> tuple[Break, ...]:
-        if not isinstance(raw, list) or not all(isinstance(entry, dict) for entry in raw):
-            self.problem("break", "write each quantity break as a table of its own: [[break]]")
-            return ()
         found = []
-        for k, entry in enumerate(raw, start=1):
+        for k, entry in enumerate(self.array("break", raw, "quantity break") or (), start=1):
             key = f"break[{k}]"
-            read = self.keys(key, entry, {"from": _count, "off": _part})
+            read = self.keys(key, entry, {"from": _COUNT, "off": _part})
             self.missing(key, entry, ("from", "off"))
             if len(read) == 2:
                 found.append(Break(read["from"], read["off"]))

@@ -13,11 +13,12 @@ from pathlib import Path
 from typing import Any
 
 from stonelayout.errors import StoneLayoutError
-from stonelayout.model.artwork import Artwork
 from stonelayout.model.catalogue import Catalogue
 from stonelayout.model.job import parse_job
 from stonelayout.model.names import Entry
 from stonelayout.model.shop_rates import Shop
+
+from .job_drawing import job_artwork
 
 #: In each line's folder: what it was made from and the hash of every file.
 RECORD = "made.json"
@@ -75,42 +76,12 @@ def make_line(task: Task) -> Done:
         return Done(error=reason, trace=traceback.format_exc())
 
 
-def line_artwork(task: Task) -> Any:
-    """Return the line's job and its drawing. Raises what parse_job and read_drawing raise."""
-    from stonelayout.laying.design_size import at_size
-    from stonelayout.lettering.font_matching import Typefaces
-    from stonelayout.reading.drawing import read_drawing
-
-    job = parse_job(task.job, task.file, task.catalogue, task.entry)
-    artwork = None
-    if task.artwork is not None:
-        data, fonts = task.artwork, Typefaces(job.text_font, Path(task.file).parent)
-
-        def read(width: float | None, height: float | None) -> Artwork:
-            return read_drawing(
-                data,
-                str(job.artwork),
-                width=width,
-                height=height,
-                dpi=job.dpi,
-                knock_out=job.knock_out,
-                colours=job.colours,
-                fonts=fonts,
-            )
-
-        artwork = at_size(read, job.width, job.height, job.size_of, job.rules)
-    if job.texts:
-        from stonelayout.lettering.job_artwork import with_texts
-
-        artwork = with_texts(job, artwork, Path(task.file).parent)
-    return job, artwork
-
-
 def _make(task: Task) -> Done:
     from stonelayout.make import make
     from stonelayout.template.verify import verify_tiles
 
-    job, artwork = line_artwork(task)
+    job = parse_job(task.job, task.file, task.catalogue, task.entry)
+    artwork = job_artwork(job, task.artwork)
     made = make(job, artwork, task.shop)
     files = {
         name: content.encode("utf-8") if isinstance(content, str) else content
@@ -174,13 +145,13 @@ def program() -> bytes:
     return total.digest()
 
 
-def record_text(key: str, done: Done) -> str:
+def record_text(key: str, record: Mapping[str, Any], files: Mapping[str, str | bytes]) -> str:
     """Return ``made.json``: the key, the record, the hash of each file."""
     hashes = {
         name: hashlib.sha256(data if isinstance(data, bytes) else data.encode()).hexdigest()
-        for name, data in sorted(done.files.items())
+        for name, data in sorted(files.items())
     }
-    data = {"version": 1, "key": key, "record": done.record, "files": hashes}
+    data = {"version": 1, "key": key, "record": record, "files": hashes}
     return json.dumps(data, ensure_ascii=False, indent=2) + "\n"
 
 

@@ -54,7 +54,7 @@ class Packs:
 
 
 @dataclass(frozen=True)
-class Part:
+class JobPrice:
     """One of several jobs in a quote: its copies, and the price of one of its transfers."""
 
     name: str
@@ -66,9 +66,9 @@ class Part:
 class Quote:
     """A quote for an order of ``copies`` transfers; amounts in the shop's currency.
 
-    ``price`` is for one transfer, ``total`` for all; where ``parts`` tell several jobs apart, each
-    has a price of its own, and ``price`` is only their average; ``margin`` the share of the total
-    that is left. ``crossing`` is the number of copies from which ``crossing_to`` (``hand`` or
+    ``price`` is for one transfer, ``total`` for all; where ``job_prices`` tell several jobs apart,
+    each has a price of its own, and ``price`` is only their average; ``margin`` the share of the
+    total that is left. ``crossing`` is the number of copies from which ``crossing_to`` (``hand`` or
     ``machine``) is the faster way, None when one way is faster at every number up to 2000.
     """
 
@@ -84,7 +84,7 @@ class Quote:
     demo: bool
     shop: str
     packs: tuple[Packs, ...] = ()
-    parts: tuple[Part, ...] = ()
+    job_prices: tuple[JobPrice, ...] = ()
 
     @property
     def cost(self) -> Decimal:
@@ -94,8 +94,8 @@ class Quote:
     @property
     def total(self) -> Decimal:
         """Price of the whole order."""
-        if self.parts:
-            return sum((part.price * part.copies for part in self.parts), Decimal(0))
+        if self.job_prices:
+            return sum((part.price * part.copies for part in self.job_prices), Decimal(0))
         return self.price * self.copies
 
     @property
@@ -135,11 +135,11 @@ def quote(
     off = shop.off(copies)
     cost = sum((line.amount for line in lines), Decimal(0))
     asked = cost * (1 - off)
-    parts = _parts(jobs or {}, asked / (1 - shop.margin), sheet, shop, spare, pressed)
+    prices = _job_prices(jobs or {}, asked / (1 - shop.margin), sheet, shop, spare, pressed)
     # divided once: a quotient's last digit, rounded up, would cost the customer a step
     price = _rounded(asked / ((1 - shop.margin) * copies), shop)
-    if parts:
-        price = cents(sum((part.price * part.copies for part in parts), Decimal(0)) / copies)
+    if prices:
+        price = cents(sum((part.price * part.copies for part in prices), Decimal(0)) / copies)
     crossing, crossing_to = crossing_of(designs, sheet, shop, pressed) if compare else (None, "")
     return Quote(
         currency=shop.currency,
@@ -154,18 +154,18 @@ def quote(
         demo=shop.demo,
         shop=shop.file,
         packs=_packs(designs, shop, spare),
-        parts=parts,
+        job_prices=prices,
     )
 
 
-def _parts(
+def _job_prices(
     jobs: Mapping[str, Sequence[Design]],
     charged: Decimal,
     sheet: Sheet,
     shop: Shop,
     spare: float,
     pressed: bool,
-) -> tuple[Part, ...]:
+) -> tuple[JobPrice, ...]:
     """Divide what is charged among several jobs, as their costs alone are to each other."""
     if len(jobs) < 2:
         return ()
@@ -174,12 +174,12 @@ def _parts(
         for name, mine in jobs.items()
     }
     whole_cost = sum(alone.values(), Decimal(0))
-    parts = []
+    prices = []
     for name, mine in jobs.items():
         copies = sum(design.copies for design in mine)
         asked = charged * alone[name] / whole_cost if whole_cost else Decimal(0)
-        parts.append(Part(name, copies, _rounded(asked / copies, shop)))
-    return tuple(parts)
+        prices.append(JobPrice(name, copies, _rounded(asked / copies, shop)))
+    return tuple(prices)
 
 
 def _rounded(price: Decimal, shop: Shop) -> Decimal:

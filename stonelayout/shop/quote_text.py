@@ -30,16 +30,17 @@ def quote_text(found: Quote) -> str:
     rows.append(f"{'cost':26}{found.cost:10.2f}   {cents(found.cost / found.copies)} each")
     note = f", {share(found.off)} off for {found.copies}" if found.off else ""
     margin = f"margin {share(found.margin)}{note}"
-    if found.parts:
+    if found.job_prices:
         rows.append("price each")
         rows += [
             f"  {part.name:24}{part.price:10.2f}   {counted(part.copies, 'transfer')}, "
             f"{part.price * part.copies:.2f} together"
-            for part in found.parts
+            for part in found.job_prices
         ]
     else:
         rows.append(f"{'price each':26}{found.price:10.2f}   {margin}")
-    rows.append(f"{'price of all':26}{found.total:10.2f}" + f"   {margin}" * bool(found.parts))
+    beside = f"   {margin}" if found.job_prices else ""
+    rows.append(f"{'price of all':26}{found.total:10.2f}{beside}")
     if found.total < found.cost:
         rows.append("warning: this price is below the cost")
     rows += _pack_rows(found)
@@ -107,7 +108,7 @@ def quote_data(found: Quote, prices: Sequence[Quote] = ()) -> dict[str, Any]:
         "price_each": f"{found.price:.2f}",
         "jobs": [
             {"job": part.name, "copies": part.copies, "price_each": f"{part.price:.2f}"}
-            for part in found.parts
+            for part in found.job_prices
         ],
         "price": f"{found.total:.2f}",
         "off": share(found.off),
@@ -129,7 +130,7 @@ def quote_csv(found: Quote) -> str:
     writer.writerow(["group", "what", "how", "amount", "currency"])
     for line in found.lines:
         writer.writerow([line.group, line.what, line.how, f"{line.amount:.2f}", found.currency])
-    for part in found.parts:
+    for part in found.job_prices:
         each = counted(part.copies, "transfer")
         writer.writerow(["price each", part.name, each, f"{part.price:.2f}", found.currency])
     for what, amount in (("cost", found.cost), ("price", found.total)):

@@ -8,12 +8,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stonelayout.errors import InputError
+from stonelayout.errors import InputError, JobError
 from stonelayout.geometry.points import Points
-from stonelayout.model.catalogue import Sheet, Stone
+from stonelayout.model.catalogue import Catalogue, Sheet, Stone
 from stonelayout.model.layer import Place
+from stonelayout.toml.places import Places, read_toml
+from stonelayout.toml.tables import TableReader
 from stonelayout.units import number
 
+_NAME = re.compile(r"[a-z0-9][a-z0-9-]*\Z")
 #: The ladders, in mm beside the sheet's own values.
 STEPS_MM = (-0.2, -0.1, 0.0, 0.1, 0.2, 0.3)
 #: A rung of less than this is not cut: no web or clearance so small has a use.
@@ -230,3 +233,37 @@ def profile_toml(name: str, base: Sheet, seen: Seen) -> str:
         f"# {number(seen.held, 3)} mm held{tore}; margin {number(WEB_MARGIN_MM, 3)} mm\n"
         f'least_web = "{number(web, 3)} mm"\n'
     )
+
+
+def add_sheet(
+    text: str,
+    file: str,
+    name: str,
+    base: Sheet,
+    seen: Seen,
+    catalogue: Catalogue,
+    *,
+    again: bool = False,
+) -> tuple[str, str]:
+    """Return a catalogue file's text with the measured sheet in it, and the sheet's row.
+
+    ``again`` puts it in the place of the one that the file may have. Raises InputError for a name
+    that is none, or is taken in the file or the ``catalogue``, for a sheet that would be its own
+    base, and for what cannot have been seen; JobError for a file that is wrong.
+    """
+    if not _NAME.match(name):
+        raise InputError(f'"{name}" cannot be a name: small letters, digits and hyphens')
+    reader = TableReader(Places(text, file))
+    in_file = name in reader.named(read_toml(text, file), "sheet")
+    if reader.problems:
+        raise JobError(reader.problems)
+    if in_file and not again:
+        words = f'there is a sheet "{name}" already: choose another name, or --replace it'
+        raise InputError(words, file=file)
+    if name in catalogue.sheets and not in_file:
+        raise InputError(f'there is a sheet "{name}" already: choose another name')
+    if base.name == name:
+        if not base.like:
+            raise InputError(f'sheet "{name}" has no base: name the sheet most like it, --sheet')
+        base = catalogue.sheet(base.like[0])
+    return with_sheet(text, name, profile_toml(name, base, seen))

@@ -14,7 +14,7 @@ import numpy as np
 from stonelayout.geometry.points import Points
 from stonelayout.units import MM_PER_UNIT
 
-Matrix = tuple[float, float, float, float, float, float]
+Affine = tuple[float, float, float, float, float, float]
 Circle = tuple[float, float, float, str]
 
 _SVG = "{http://www.w3.org/2000/svg}"
@@ -70,7 +70,7 @@ def read_plain(raw: bytes) -> tuple[Points, tuple[str, ...], tuple[float, float]
     return table, names, size, in_px
 
 
-def _frame(root: ElementTree.Element) -> tuple[tuple[float, float], Matrix] | None:
+def _frame(root: ElementTree.Element) -> tuple[tuple[float, float], Affine] | None:
     """Return the page in mm and the matrix from user units to mm, where both are plain."""
     if root.tag != _SVG + "svg" or not _plain(root, "svg"):
         return None
@@ -96,7 +96,7 @@ def _frame(root: ElementTree.Element) -> tuple[tuple[float, float], Matrix] | No
     return size, (across, 0.0, 0.0, down, -x * across, -y * down)
 
 
-def _walk(parent: ElementTree.Element, matrix: Matrix, found: list[Circle], depth: int) -> bool:
+def _walk(parent: ElementTree.Element, matrix: Affine, found: list[Circle], depth: int) -> bool:
     """Collect the circles below an element; False when there is anything else."""
     if depth > _DEEPEST:
         return False
@@ -131,7 +131,7 @@ def _plain(element: ElementTree.Element, tag: str) -> bool:
     return True
 
 
-def _circle(element: ElementTree.Element, tag: str, matrix: Matrix) -> Circle | None:
+def _circle(element: ElementTree.Element, tag: str, matrix: Affine) -> Circle | None:
     a, b, c, d, e, f = matrix
     # A circle stays one under turns, mirrors and one scale alone.
     across, along = math.hypot(a, b), math.hypot(c, d)
@@ -157,7 +157,7 @@ def _length(element: ElementTree.Element, key: str) -> float:
         return float(match.group(1)) * MM_PER_UNIT[unit] / MM_PER_UNIT["px"]
 
 
-def _moved(matrix: Matrix, text: str | None) -> Matrix | None:
+def _moved(matrix: Affine, text: str | None) -> Affine | None:
     """Return the matrix with a transform attribute applied; None for one that is not plain."""
     if not text:
         return matrix
@@ -175,7 +175,7 @@ def _moved(matrix: Matrix, text: str | None) -> Matrix | None:
     return matrix
 
 
-def _step(name: str, values: list[float]) -> Matrix | None:
+def _step(name: str, values: list[float]) -> Affine | None:
     count = len(values)
     if name == "matrix" and count == 6:
         a, b, c, d, e, f = values
@@ -192,7 +192,7 @@ def _step(name: str, values: list[float]) -> Matrix | None:
     return None
 
 
-def _product(outer: Matrix, inner: Matrix) -> Matrix:
+def _product(outer: Affine, inner: Affine) -> Affine:
     a, b, c, d, e, f = outer
     g, h, i, j, k, m = inner
     return (

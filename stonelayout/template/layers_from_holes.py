@@ -19,6 +19,7 @@ from stonelayout.model.layout import Kind
 from stonelayout.units import counted, mm
 
 from .holes import HoleSet, groups_of
+from .lifting import lifting_order
 
 #: The colour of stones in a file that does not tell it.
 NO_COLOUR = "any"
@@ -61,7 +62,7 @@ def rebuild(files: Sequence[tuple[str, HoleSet]], sheet: Sheet, catalogue: Catal
             layer = Layer(0, _kind(hole, sheet, catalogue), holes.centres[members], hole)
             own = _OWN_NAME.match(PurePath(name).stem) if len(groups) == 1 else None
             found.append((_named(layer, own, catalogue), name))
-    found.sort(key=lambda pair: pair[0].kind.diameter)
+    found = [found[k] for k in lifting_order([layer.kind.diameter for layer, _ in found])]
     layers = tuple(replace(layer, order=k) for k, (layer, _) in enumerate(found, start=1))
     findings += [_no_stone(layer, sheet) for layer in layers if layer.kind.size == "unknown"]
     return Rebuilt(layers, tuple(name for _, name in found), tuple(findings))

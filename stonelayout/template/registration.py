@@ -79,7 +79,7 @@ def registration(
         _key(x0, top - MARK_MM / 2),
     ]
     if not pin or drawn:
-        marks += [_cross(f"cross-{i}", at) for i, at in enumerate(crosses, start=1)]
+        marks += [cross(f"cross-{i}", at) for i, at in enumerate(crosses, start=1)]
     offset = tuple(float(math.ceil(MARGIN_MM - low - _ROUNDING_MM)) for low in (left, top - half))
     page = Page(
         width=float(math.ceil(right + MARGIN_MM + offset[0] - _ROUNDING_MM)),
@@ -103,7 +103,8 @@ def _key(x: float, y: float) -> Mark:
     )
 
 
-def _cross(name: str, at: Place) -> Mark:
+def cross(name: str, at: Place) -> Mark:
+    """Return a cross whose middle is here, in mm of the layout's frame."""
     (x, y), half = at, MARK_MM / 2
     return Mark(name, (((x - half, y), (x + half, y)), ((x, y - half), (x, y + half))))
 

@@ -16,7 +16,7 @@ from stonelayout.errors import InputError
 from stonelayout.model.catalogue import Sheet
 from stonelayout.units import counted, mm, mm_and_inches, number, percent
 
-from .strip_packing import Spot, pack_strips, top
+from .strip_packing import PackedRectangle, pack_strips, top
 
 #: Positions are whole hundredths of a mm while packing.
 _STEP_MM = 0.01
@@ -29,7 +29,7 @@ _HALVINGS = 12
 
 
 @dataclass(frozen=True)
-class Piece:
+class TemplateSize:
     """One template: its name and the width and height of its page in mm."""
 
     name: str
@@ -58,11 +58,21 @@ def panel_room(roll: Roll) -> tuple[float, float]:
     return roll.width - 2 * roll.edge, min(roll.panel, roll.length) - 2 * roll.edge
 
 
+def fits(size: tuple[float, float], room: tuple[float, float], *, turn: bool) -> bool:
+    """Tell whether a rectangle fits a room, upright or, if it may ``turn``, on its side.
+
+    Both are (width, height) in mm, compared in the hundredths in which templates are packed.
+    """
+    sides = [size, size[::-1]] if turn else [size]
+    return any(
+        _units(width) <= _room(room[0]) and _units(height) <= _room(room[1])
+        for width, height in sides
+    )
+
+
 def holds(size: tuple[float, float], roll: Roll) -> bool:
     """Tell whether a template of this width and height in mm is cut in one piece."""
-    (width, height), (across, along) = size, panel_room(roll)
-    upright = width <= across and height <= along
-    return upright or (roll.turn and height <= across and width <= along)
+    return fits(size, panel_room(roll), turn=roll.turn)
 
 
 def roll_of(sheet: Sheet) -> Roll:
@@ -71,10 +81,10 @@ def roll_of(sheet: Sheet) -> Roll:
 
 
 @dataclass(frozen=True)
-class Placed:
-    """A piece on its panel: its upper left corner in mm; ``turned`` by 90 degrees clockwise."""
+class PlacedTemplate:
+    """A template on its panel: its upper left corner in mm; ``turned`` by 90 degrees clockwise."""
 
-    piece: Piece
+    template: TemplateSize
     x: float
     y: float
     turned: bool = False
@@ -82,12 +92,12 @@ class Placed:
     @property
     def width(self) -> float:
         """Width across the roll in mm."""
-        return self.piece.height if self.turned else self.piece.width
+        return self.template.height if self.turned else self.template.width
 
     @property
     def height(self) -> float:
         """Height along the roll in mm."""
-        return self.piece.width if self.turned else self.piece.height
+        return self.template.width if self.turned else self.template.height
 
 
 @dataclass(frozen=True)
@@ -96,7 +106,7 @@ class Panel:
 
     number: int
     length: float
-    placed: tuple[Placed, ...]
+    placed: tuple[PlacedTemplate, ...]
 
 
 @dataclass(frozen=True)
@@ -115,7 +125,9 @@ class Plan:
     @property
     def area(self) -> float:
         """Area of all templates in mm2."""
-        return sum(p.piece.width * p.piece.height for panel in self.panels for p in panel.placed)
+        return sum(
+            p.template.width * p.template.height for panel in self.panels for p in panel.placed
+        )
 
     @property
     def share(self) -> float:
@@ -144,36 +156,36 @@ class Plan:
         return left
 
 
-def plan_roll(pieces: Sequence[Piece], roll: Roll) -> Plan:
-    """Place all pieces on as little of the roll as is found.
+def plan_roll(templates: Sequence[TemplateSize], roll: Roll) -> Plan:
+    """Place all templates on as little of the roll as is found.
 
-    Raises InputError naming the pieces that fit on no panel, or when the roll has no room at all.
+    Raises InputError naming the templates that fit on no panel, or when the roll has no room.
     """
     wide, high = panel_room(roll)
     if min(wide, high) <= 0:
         raise InputError("the roll or the panel is no wider than its free edges")
-    unfit = [p.name for p in pieces if not _fits(p, wide, high, roll.turn)]
+    unfit = [p.name for p in templates if not holds((p.width, p.height), roll)]
     if unfit:
         raise InputError(
             f"{', '.join(dict.fromkeys(unfit))}: larger than the {mm(wide)} x {mm(high)} that a "
             "panel holds; use a wider sheet or a longer panel, or cut the design in tiles (tile = "
             "true under [sheet])"
         )
-    if not pieces:
+    if not templates:
         return Plan(roll, (), 0.0)
     gap = _units(roll.gap)
-    sides = [(_units(p.width) + gap, _units(p.height) + gap) for p in pieces]
+    sides = [(_units(p.width) + gap, _units(p.height) + gap) for p in templates]
     room = (_room(wide) + gap, _room(high) + gap)
     strips = pack_strips(sides, *room, turn=roll.turn)
-    bound = _bound(pieces, wide, roll)
+    bound = _bound(templates, wide, roll)
     used = sum((top(strip, sides) - gap) * _STEP_MM + 2 * roll.edge for strip in strips)
     if len(strips[-1]) <= _FEW and used > bound + _STEP_MM:
         strips[-1] = _pulled(strips[-1], sides, room[0], roll.turn)
     panels = []
     for count, strip in enumerate(strips, start=1):
         placed = [
-            Placed(
-                pieces[s.index],
+            PlacedTemplate(
+                templates[s.index],
                 round(s.x * _STEP_MM + roll.edge, 6),
                 round(s.y * _STEP_MM + roll.edge, 6),
                 s.turned,
@@ -191,9 +203,10 @@ def length_of(pages: tuple[tuple[float, float], ...], roll: Roll) -> float:
 
     Up to TOGETHER of them are planned at a time. Raises InputError when one fits on no panel.
     """
-    pieces = [Piece(f"{w:.0f} x {h:.0f} mm", w, h) for w, h in pages]
+    templates = [TemplateSize(f"{w:.0f} x {h:.0f} mm", w, h) for w, h in pages]
     return sum(
-        plan_roll(pieces[k : k + TOGETHER], roll).used for k in range(0, len(pieces), TOGETHER)
+        plan_roll(templates[k : k + TOGETHER], roll).used
+        for k in range(0, len(templates), TOGETHER)
     )
 
 
@@ -206,8 +219,8 @@ def _room(length: float) -> int:
 
 
 def _pulled(
-    strip: list[Spot], sides: Sequence[tuple[int, int]], width: int, turn: bool
-) -> list[Spot]:
+    strip: list[PackedRectangle], sides: Sequence[tuple[int, int]], width: int, turn: bool
+) -> list[PackedRectangle]:
     """Pack one panel's templates again, into less and less length, while they still fit."""
     mine = [sides[s.index] for s in strip]
     best = strip
@@ -228,25 +241,20 @@ def _pulled(
     return best
 
 
-def _fits(piece: Piece, wide: float, high: float, turn: bool) -> bool:
-    sides = [(piece.width, piece.height)] + ([(piece.height, piece.width)] if turn else [])
-    return any(w <= wide + _STEP_MM and h <= high + _STEP_MM for w, h in sides)
-
-
-def _bound(pieces: Sequence[Piece], wide: float, roll: Roll) -> float:
+def _bound(templates: Sequence[TemplateSize], wide: float, roll: Roll) -> float:
     """Return the length in mm below which no plan can go.
 
     By area with half a gap around each template, by the tallest, and by the templates too wide to
     stand side by side; with the free ends of as many panels as that length takes.
     """
     gap = roll.gap
-    area = sum((p.width + gap) * (p.height + gap) for p in pieces) / (wide + gap) - gap
+    area = sum((p.width + gap) * (p.height + gap) for p in templates) / (wide + gap) - gap
     tallest = 0.0
     alone = -gap
-    for piece in pieces:
-        sides = [(piece.width, piece.height)]
-        sides += [(piece.height, piece.width)] if roll.turn else []
-        least = min(h for w, h in sides if w <= wide + _STEP_MM)
+    for template in templates:
+        sides = [(template.width, template.height)]
+        sides += [(template.height, template.width)] if roll.turn else []
+        least = min(h for w, h in sides if _units(w) <= _room(wide))
         tallest = max(tallest, least)
         if all(w > wide / 2 for w, _ in sides):
             alone += least + gap
@@ -254,7 +262,7 @@ def _bound(pieces: Sequence[Piece], wide: float, roll: Roll) -> float:
     panels = max(1, math.ceil(inner / (min(roll.panel, roll.length) - 2 * roll.edge + gap) - 1e-9))
     if 2 * roll.edge < gap:
         # A cut between panels costs less than the gap that it saves: allow for as many as may be.
-        panels = len(pieces)
+        panels = len(templates)
     return inner + panels * 2 * roll.edge - (panels - 1) * gap
 
 
@@ -275,7 +283,7 @@ def plan_data(plan: Plan) -> dict[str, Any]:
                 "length": round(panel.length, 2),
                 "placed": [
                     {
-                        "template": p.piece.name,
+                        "template": p.template.name,
                         "x": round(p.x, 2),
                         "y": round(p.y, 2),
                         "width": round(p.width, 2),
@@ -303,7 +311,7 @@ def plan_text(plan: Plan) -> str:
     for panel in plan.panels:
         rows.append(f"panel {panel.number}: cut off {mm_and_inches(panel.length)}")
         rows += [
-            f"  {p.piece.name}: {number(p.x, 1)} mm across, {number(p.y, 1)} mm along"
+            f"  {p.template.name}: {number(p.x, 1)} mm across, {number(p.y, 1)} mm along"
             + (", turned" if p.turned else "")
             for p in panel.placed
         ]

@@ -8,22 +8,19 @@ from stonelayout.model.catalogue import Sheet
 from stonelayout.model.layer import Layer
 from stonelayout.model.layout import Layout
 
+from .lifting import lifting_order
+
 
 def separate(layout: Layout, sheet: Sheet) -> tuple[Layer, ...]:
     """Return one layer for each kind of stone in the layout, in lifting order.
 
-    The smallest stones are lifted first, because a larger stone stands taller and would hold the
-    tape off the sheet (common practice). Kinds of one diameter are lifted in the layout's order:
-    with one clearance a stone comes down over another kind's hole whichever goes first, so order
-    cannot mend that. Kinds without stones give no layer.
+    Kinds without stones give no layer.
     """
-    counts = layout.counts()
-    used = [k for k, count in enumerate(counts) if count]
-    used.sort(key=lambda k: layout.kinds[k].diameter)
+    used = [k for k, count in enumerate(layout.counts()) if count]
+    diameters = [layout.kinds[k].diameter for k in used]
     layers = []
-    for order, k in enumerate(used, start=1):
+    for order, k in enumerate((used[i] for i in lifting_order(diameters)), start=1):
         kind = layout.kinds[k]
-        same = [other for other in used if layout.kinds[other].diameter == kind.diameter]
         layers.append(
             Layer(
                 order=order,
@@ -32,7 +29,7 @@ def separate(layout: Layout, sheet: Sheet) -> tuple[Layer, ...]:
                 hole=round(sheet.hole(kind.diameter), 6),
                 reason=(
                     "smaller stones are lifted first"
-                    if len(same) == 1
+                    if diameters.count(kind.diameter) == 1
                     else "smaller stones first; within one size in the order of the job"
                 ),
             )

@@ -18,7 +18,7 @@ PREFERENCES = ("wide", "tall", "large", "level", "long", "near")
 
 
 @dataclass(frozen=True)
-class Spot:
+class PackedRectangle:
     """Where rectangle ``index`` stands: its left and lower edge; ``turned`` by 90 degrees."""
 
     index: int
@@ -29,7 +29,7 @@ class Spot:
 
 def pack_strips(
     sides: Sequence[Sides], width: int, height: int, *, turn: bool = True
-) -> list[list[Spot]]:
+) -> list[list[PackedRectangle]]:
     """Pack rectangles into strips of this width and greatest height, using little height in all.
 
     All lengths are whole units. Every rectangle must fit a strip by itself; ValueError if not.
@@ -39,7 +39,7 @@ def pack_strips(
     ]
     if not all(fit):
         raise ValueError("a rectangle is larger than a strip")
-    best: list[list[Spot]] = []
+    best: list[list[PackedRectangle]] = []
     best_used = math.inf
     for prefer in PREFERENCES:
         for at_taller in (True, False):
@@ -50,7 +50,7 @@ def pack_strips(
     return best
 
 
-def top(strip: Sequence[Spot], sides: Sequence[Sides]) -> int:
+def top(strip: Sequence[PackedRectangle], sides: Sequence[Sides]) -> int:
     """Return the height that the rectangles of a strip reach."""
     return max(
         (s.y + (sides[s.index][0] if s.turned else sides[s.index][1]) for s in strip), default=0
@@ -68,7 +68,7 @@ def _strips(
     height: int,
     prefer: str,
     at_taller: bool,
-) -> list[list[Spot]]:
+) -> list[list[PackedRectangle]]:
     # Equal rectangles are one kind: a gap is matched against kinds, not against every copy.
     kinds: dict[tuple[tuple[int, int, bool], ...], list[int]] = {}
     for index in range(len(fit) - 1, -1, -1):
@@ -87,10 +87,10 @@ def _fill(
     height: int,
     prefer: str,
     at_taller: bool,
-) -> list[Spot]:
+) -> list[PackedRectangle]:
     """Fill one strip from the kinds, taking out what was placed. ``skyline``: [x, y, width]."""
     skyline = [[0, 0, width]]
-    strip: list[Spot] = []
+    strip: list[PackedRectangle] = []
     while True:
         k = min(range(len(skyline)), key=lambda i: (skyline[i][1], skyline[i][0]))
         x, y, gap = skyline[k]
@@ -111,7 +111,7 @@ def _fill(
         else:
             _, w, h, turned, copies = max(fits, key=lambda one: one[0])
             at_left = left >= right or not at_taller
-            strip.append(Spot(copies.pop(), x if at_left else x + gap - w, y, turned))
+            strip.append(PackedRectangle(copies.pop(), x if at_left else x + gap - w, y, turned))
             rest = [[x + w, y, gap - w]] if at_left else [[x, y, gap - w]]
             placed = [[strip[-1].x, y + h, w]]
             new = placed + rest if at_left else rest + placed

@@ -16,9 +16,10 @@ import numpy.typing as npt
 
 from stonelayout.errors import InputError
 from stonelayout.model.catalogue import Sheet
-from stonelayout.model.layer import Layer, Mark, Page, Place, Registration
+from stonelayout.model.layer import Layer, Mark, Place, Registration
 
-from .registration import CLEAR_MM, MARGIN_MM, MARK_MM, bounds_of, registration
+from .registration import CLEAR_MM, MARGIN_MM, MARK_MM, bounds_of, cross, registration
+from .roll import fits
 
 #: Seams tried on each side of an even division, as a share of a tile.
 _PLAY = 0.12
@@ -52,13 +53,12 @@ class Tile:
 def tile(
     layers: Sequence[Layer],
     sheet: Sheet,
-    across: float,
-    along: float,
+    room: tuple[float, float],
     *,
     turn: bool = True,
     register: Register | None = None,
 ) -> tuple[Tile, ...]:
-    """Divide into tiles whose pages fit ``across`` by ``along`` mm; turned too, if they may be.
+    """Divide into tiles whose pages fit a ``room`` (across, along) in mm; turned, if they may be.
 
     One tile is returned when nothing need be divided. Few tiles go before many, strips before
     tiles in both directions; a seam is moved a little where it then meets fewer holes.
@@ -68,11 +68,12 @@ def tile(
     marked = register or (lambda some: registration(some, sheet))
     whole = marked(layers)
     page = whole.page
-    if _fits(page, across, along, turn):
+    across, along = room
+    if fits(page.size, room, turn=turn):
         return (Tile(1, 1, tuple(layers), whole),)
     box = bounds_of(layers)
     size = (box[2] - box[0], box[3] - box[1])
-    spaces = [(across, along), (along, across)] if turn else [(across, along)]
+    spaces = [room, room[::-1]] if turn else [room]
     tries = {
         (math.ceil(size[0] / wide) + more, math.ceil(size[1] / high) + further)
         for wide, high in spaces
@@ -83,18 +84,12 @@ def tile(
         if not 1 < columns * rows <= _MOST_TILES:
             continue
         tiles = _grid(layers, sheet, columns, rows, marked)
-        if tiles and all(_fits(t.registration.page, across, along, turn) for t in tiles):
+        if tiles and all(fits(t.registration.page.size, room, turn=turn) for t in tiles):
             return tiles
     raise InputError(
         f"a design of {page.width:.0f} x {page.height:.0f} mm cannot be divided into tiles that "
         f"fit {across:.0f} x {along:.0f} mm; use a wider sheet or a longer panel"
     )
-
-
-def _fits(page: Page, across: float, along: float, turn: bool) -> bool:
-    width, height = page.size
-    upright = width <= across and height <= along
-    return upright or (turn and height <= across and width <= along)
 
 
 def _grid(
@@ -178,13 +173,8 @@ def _overlap(
     marks = []
     for end, other in (("first", low), ("last", high)):
         at: Place = (seam, other) if axis == 0 else (other, seam)
-        marks.append(_cross(f"{OVERLAP}{number}-{end}", at))
+        marks.append(cross(f"{OVERLAP}{number}-{end}", at))
     return marks
-
-
-def _cross(name: str, at: Place) -> Mark:
-    (x, y), half = at, MARK_MM / 2
-    return Mark(name, (((x - half, y), (x + half, y)), ((x, y - half), (x, y + half))))
 
 
 def _with(found: Registration, marks: Sequence[Mark]) -> Registration:

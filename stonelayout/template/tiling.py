@@ -38,14 +38,23 @@ def marks_of(sheet: Sheet, label: str = "", line: int = 0) -> Register:
 
 
 def too_large(
-    size: tuple[float, float], sheet: Sheet, *, marked: bool = False, how: str = ""
+    size: tuple[float, float],
+    sheet: Sheet,
+    *,
+    roll: Roll | None = None,
+    marked: bool = False,
+    how: str = "",
 ) -> str:
-    """Return in words that a design of this size (mm) is too large, and what to do.
+    """Return in words that a design of this size (mm) is too large, and what to do; "" if it fits.
 
-    ``marked``: the size holds the marks round it; ``how`` says how to ask for tiles
-    (``TILE_OPTION``), none: in a job file.
+    ``roll`` is the one that it is cut from (none: as the sheet is sold); ``marked``: the size
+    holds the marks round it; ``how`` says how to ask for tiles (``TILE_OPTION``), none: in a job
+    file.
     """
-    across, along = panel_room(roll_of(sheet))
+    roll = roll or roll_of(sheet)
+    if holds(size, roll):
+        return ""
+    across, along = panel_room(roll)
     how = how or "write tile = true under [sheet] to cut it in tiles"
     return (
         f"the design measures {mm_and_inches(size[0])} x {mm_and_inches(size[1])}"
@@ -72,24 +81,16 @@ def pieces(
     """
     found = register(layers)
     roll = roll or roll_of(sheet)
-    if holds(found.page.size, roll):
+    words = too_large(found.page.size, sheet, roll=roll, marked=True, how=how)
+    if not words:
         return (Tile(1, 1, tuple(layers), found),)
     if not tiled:
-        raise LayoutError(too_large(found.page.size, sheet, marked=True, how=how))
-    parts = tile(layers, sheet, *panel_room(roll), turn=roll.turn, register=register)
+        raise LayoutError(words)
+    parts = tile(layers, sheet, panel_room(roll), turn=roll.turn, register=register)
     return tuple(
         replace(part, layers=tuple(replace(layer, tile=part.name) for layer in part.layers))
         for part in parts
     )
-
-
-def in_lifting_order(tiles: Sequence[Tile]) -> list[Layer]:
-    """Return the templates of all tiles in lifting order: the smallest stones of every tile first.
-
-    A larger stone that one tile has left on the tape would hold it off the sheet of the next.
-    """
-    found = [(layer.order, part.number, layer) for part in tiles for layer in part.layers]
-    return [layer for _, _, layer in sorted(found, key=lambda entry: entry[:2])]
 
 
 def pages_of(tiles: Sequence[Tile]) -> tuple[tuple[float, float], ...]:

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, TypeVar
 
 from stonelayout.errors import InputError
 from stonelayout.spelling import unknown
-from stonelayout.units import parse_length
 
 from .places import Places
+from .values import Reader
 
 T = TypeVar("T")
-_PERCENT = re.compile(r"\s*(\d+(?:\.\d+)?)\s*%\s*\Z")
 
 
 class TableReader:
@@ -35,18 +33,59 @@ class TableReader:
             self.problem(key, error.message)
             return None
 
+    def only(self, names: Iterable[str], known: Iterable[str]) -> None:
+        """Keep a problem for each table of a file, by name, that is none of the known ones."""
+        for key in names:
+            if key not in known:
+                self.problem(key, unknown(key, known, "table"))
+
     def table(
-        self, data: Mapping[str, Any], name: str, readers: Mapping[str, Callable[[Any], Any]]
+        self, data: Mapping[str, Any], name: str, readers: Mapping[str, Reader]
     ) -> dict[str, Any]:
-        """Read a table strictly: unknown keys and wrong values become problems."""
-        raw = data.get(name, {})
-        if not isinstance(raw, dict):
-            self.problem(name, f"write it as a table: [{name}]")
-            return {}
-        return self.keys(name, raw, readers)
+        """Read a table that may be missing: unknown keys and wrong values become problems."""
+        return self.keys(name, self.mapping(name, data.get(name, {})) or {}, readers)
+
+    def row(
+        self,
+        key: str,
+        raw: Any,
+        readers: Mapping[str, Reader],
+        needed: Iterable[str] = (),
+        example: str = "",
+    ) -> dict[str, Any] | None:
+        """Read a table that must be whole, with the keys needed; None with problems when not."""
+        before = len(self.problems)
+        table = self.mapping(key, raw, example)
+        if table is None:
+            return None
+        found = self.keys(key, table, readers)
+        self.missing(key, table, needed)
+        return found if len(self.problems) == before else None
+
+    def mapping(self, key: str, raw: Any, example: str = "") -> Mapping[str, Any] | None:
+        """Return what is a table as it stands; None with a problem for anything else."""
+        if isinstance(raw, dict):
+            return raw
+        self.problem(key, f"write it as a table: [{key}]{example}")
+        return None
+
+    def named(self, data: Mapping[str, Any], table: str) -> Mapping[str, Any]:
+        """Return the rows ``[table.NAME]`` of a file by their names."""
+        raw = data.get(table, {})
+        if isinstance(raw, dict):
+            return raw
+        self.problem(table, f"write a table for each: [{table}.NAME]")
+        return {}
+
+    def array(self, key: str, raw: Any, what: str) -> list[Mapping[str, Any]] | None:
+        """Return the tables ``[[key]]``, of which each is one ``what``; None with a problem."""
+        if isinstance(raw, list) and all(isinstance(entry, dict) for entry in raw):
+            return raw
+        self.problem(key, f"write each {what} as a table of its own: [[{key}]]")
+        return None
 
     def keys(
-        self, where: str, raw: Mapping[str, Any], readers: Mapping[str, Callable[[Any], Any]]
+        self, where: str, raw: Mapping[str, Any], readers: Mapping[str, Reader]
     ) -> dict[str, Any]:
         """Read the keys of one table that stands at ``where``; what is wrong is left out."""
         found = {}
@@ -57,48 +96,7 @@ class TableReader:
                 found[key] = read
         return found
 
-
-def text_value(value: Any) -> str:
-    """Read text in quotes that is not blank; InputError if it is not."""
-    if not isinstance(value, str) or not value.strip():
-        raise InputError(f'{value!r} is not text; write it in quotes, e.g. "waves"')
-    return value.strip()
-
-
-def positive_length_value(value: Any) -> float:
-    """Read a length of more than zero in mm; InputError if it is not."""
-    if not isinstance(value, str):
-        raise InputError(f'{value!r} is not a length; write e.g. "0.5 mm"')
-    found = parse_length(value)
-    if found <= 0:
-        raise InputError(f'"{value}" must be more than zero')
-    return found
-
-
-def length_value(value: Any) -> float:
-    """Read a length in mm; InputError if it is not."""
-    if not isinstance(value, str):
-        raise InputError(f'{value!r} is not a length; write e.g. "0.5 mm"')
-    return parse_length(value)
-
-
-def percent_value(value: Any) -> float:
-    """Read ``"3 %"`` as a share, 0.03; InputError if it is not from 0 to 100 %."""
-    match = _PERCENT.match(value) if isinstance(value, str) else None
-    if match is None or float(match.group(1)) > 100:
-        raise InputError(f'{value!r} is not a share from 0 to 100; write e.g. "3 %"')
-    return round(float(match.group(1)) / 100.0, 9)
-
-
-def copies_value(value: Any) -> int:
-    """Read a whole number of copies; InputError if it is not from 1 to a million."""
-    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 1_000_000:
-        raise InputError(f"{value!r} is not a whole number from 1 to 1000000")
-    return value
-
-
-def yes_no_value(value: Any) -> bool:
-    """Read true or false; InputError if it is neither."""
-    if not isinstance(value, bool):
-        raise InputError(f"{value!r} is not true or false")
-    return value
+    def missing(self, key: str, raw: Any, needed: Iterable[str]) -> None:
+        """Keep a problem where a table lacks keys; one that is no table has its own."""
+        if isinstance(raw, dict) and (absent := [name for name in needed if name not in raw]):
+            self.problem(key, f"missing {', '.join(absent)}")

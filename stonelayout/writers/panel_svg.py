@@ -10,7 +10,7 @@ import numpy.typing as npt
 from stonelayout.markup import escape, quoteattr
 from stonelayout.model.layer import Layer, Registration
 from stonelayout.model.layout import DECIMALS
-from stonelayout.template.roll import Panel, Placed, Plan
+from stonelayout.template.roll import Panel, PlacedTemplate, Plan
 from stonelayout.units import mm_and_inches, number, percent
 
 from .layer_svg import HAIRLINE_MM
@@ -38,11 +38,11 @@ def panel_svg(panel: Panel, width: float, templates: Mapping[str, Template]) -> 
         f'<g fill="none" stroke="#000000" stroke-width="{number(HAIRLINE_MM)}">',
     ]
     for index, placed in enumerate(panel.placed, start=1):
-        lines += _template(f"{panel.number}-{index}", placed, *templates[placed.piece.name])
+        lines += _template(f"{panel.number}-{index}", placed, *templates[placed.template.name])
     return "\n".join([*lines, "</g>", "</svg>", ""])
 
 
-def _template(name: str, placed: Placed, layer: Layer, found: Registration) -> list[str]:
+def _template(name: str, placed: PlacedTemplate, layer: Layer, found: Registration) -> list[str]:
     page = found.page
     radius = number(page.diameter(layer.hole) / 2, DECIMALS)
     lines = [f"<g id={quoteattr(MARKS_OF + name)}>"]
@@ -56,22 +56,22 @@ def _template(name: str, placed: Placed, layer: Layer, found: Registration) -> l
         lines.append(f'<path d="{data}"/>')
     pin = number(page.diameter(found.pin) / 2, DECIMALS)
     lines += _circles(page.place(found.pins), placed, pin)
-    title = escape(placed.piece.name)
+    title = escape(placed.template.name)
     lines += ["</g>", f"<g id={quoteattr('template-' + name)}><title>{title}</title>"]
     return [*lines, *_circles(page.place(layer.centres), placed, radius), "</g>"]
 
 
-def _circles(points: npt.NDArray[np.float64], placed: Placed, radius: str) -> list[str]:
+def _circles(points: npt.NDArray[np.float64], placed: PlacedTemplate, radius: str) -> list[str]:
     return [
         f'<circle cx="{number(x, DECIMALS)}" cy="{number(y, DECIMALS)}" r="{radius}"/>'
         for x, y in _moved(points, placed)
     ]
 
 
-def _moved(points: npt.NDArray[np.float64], placed: Placed) -> list[list[float]]:
+def _moved(points: npt.NDArray[np.float64], placed: PlacedTemplate) -> list[list[float]]:
     """Return places on a template's page as they stand on the panel, turned clockwise if it is."""
     if placed.turned:
-        points = np.column_stack((placed.piece.height - points[:, 1], points[:, 0]))
+        points = np.column_stack((placed.template.height - points[:, 1], points[:, 0]))
     moved: list[list[float]] = (points + (placed.x, placed.y)).tolist()
     return moved
 
@@ -123,9 +123,9 @@ def plan_svg(plan: Plan, title: str = "Roll plan") -> str:
     return "\n".join([*lines, "</svg>", ""])
 
 
-def _pictured(placed: Placed, top: float, unit: float) -> Sequence[str]:
+def _pictured(placed: PlacedTemplate, top: float, unit: float) -> Sequence[str]:
     x, y = placed.x, top + placed.y
-    words = placed.piece.name
+    words = placed.template.name
     long = placed.width >= placed.height
     room = max(placed.width, placed.height)
     size = min(5 * unit, room / max(1.0, 0.6 * len(words)), 0.8 * min(placed.width, placed.height))

@@ -141,3 +141,20 @@ def test_letters_taken_for_figures_are_read_as_meant(name, meant):
     with pytest.raises(CatalogueError) as told:
         load_catalogue().stone(name)
     assert str(told.value) == f'unknown stone "{name}"; did you mean {meant}?'
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ('[sheet.a]\nbase = ["thin-flock"]\n', "2: sheet.a.base: unknown sheet"),
+        ("[sheet]\na = 3\n", "2: sheet.a: write it as a table: [sheet.a]"),
+        ("stone = 3\n", "1: stone: write a table for each: [stone.NAME]"),
+        ("colour = 3\n", "1: colour: write a table for each: [colour.NAME]"),
+    ],
+)
+def test_what_is_no_table_and_no_name_is_said(tmp_path, text, words):
+    own = tmp_path / "own.toml"
+    own.write_text(text)
+    with pytest.raises(CatalogueError) as told:
+        load_catalogue(own)
+    assert str(told.value).startswith(f"{own}:{words}")

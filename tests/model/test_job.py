@@ -155,6 +155,12 @@ def test_a_job_without_artwork_or_rules(catalogue, text):
     assert any("lay" in problem for problem in problems(text, catalogue))
 
 
+@pytest.mark.parametrize("value", ["3", "true", '"crest.svg"'])
+def test_an_artwork_that_is_no_table_is_said(catalogue, value):
+    found = problems(f"artwork = {value}\n", catalogue)
+    assert found[0] == "job.toml:1: artwork: write it as a table: [artwork]"
+
+
 def test_not_toml(catalogue):
     assert problems("[artwork\n", catalogue)[0].startswith("job.toml: not TOML: ")
 

@@ -17,7 +17,7 @@ from stonelayout.model.shop_rates import demo_shop, parse_shop
 from stonelayout.shop.quote import price_list, quote
 from stonelayout.shop.quote_text import quote_csv, quote_data, quote_text
 from stonelayout.shop.work_time import hand_minutes, machine_minutes
-from stonelayout.template.roll import Piece, Roll, plan_roll
+from stonelayout.template.roll import Roll, TemplateSize, plan_roll
 
 CATALOGUE = load_catalogue()
 SHEET = CATALOGUE.sheet("thin-flock")
@@ -182,14 +182,14 @@ def test_two_jobs_in_one_quote_have_a_price_each():
     crest, flag = regatta(12), Design("flag", {("ss6", "crystal"): 40}, 1, (60.0, 40.0), 3)
     jobs = {"regatta": [crest], "flag": [flag]}
     found = quote([crest, flag], SHEET, shop(), jobs=jobs)
-    large, small = found.parts
+    large, small = found.job_prices
     assert (large.name, large.copies, small.name, small.copies) == ("regatta", 12, "flag", 3)
     assert large.price > small.price
     assert large.price % Decimal("0.50") == small.price % Decimal("0.50") == 0  # the shop's step
     assert found.total == 12 * large.price + 3 * small.price
     alone = [quote(mine, SHEET, shop(), compare=False).cost for mine in jobs.values()]
     asked = found.cost / (1 - shop().margin) * (1 - found.off)
-    for part, cost in zip(found.parts, alone, strict=True):
+    for part, cost in zip(found.job_prices, alone, strict=True):
         exact = asked * cost / sum(alone) / part.copies
         assert 0 <= part.price - exact < Decimal("0.50")
     text = quote_text(found)
@@ -210,7 +210,7 @@ def test_the_sheet_is_billed_by_the_length_that_the_roll_plan_takes():
     """Names of 100 x 40 mm stand two abreast, 6 + 20 x 42 - 2 + 6 mm at most. A page of a third
     of the roll's width takes all of it where nothing stands beside."""
     names = [Design(f"n{k}", {("ss6", "crystal"): 100}, 1, (100.0, 40.0)) for k in range(40)]
-    pieces = [Piece(name.name, *name.size) for name in names]
+    pieces = [TemplateSize(name.name, *name.size) for name in names]
     used = plan_roll(pieces, Roll(SHEET.width, SHEET.length)).used
     assert used <= 850
     line = next(x for x in quote(names, SHEET, shop()).lines if x.group == "sheet")

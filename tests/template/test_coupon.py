@@ -8,7 +8,7 @@ from click.testing import CliRunner
 
 from stonelayout.checks.tearing import check_strength
 from stonelayout.cli.coupon import command
-from stonelayout.errors import InputError
+from stonelayout.errors import InputError, JobError
 from stonelayout.model.catalogue import load_catalogue
 from stonelayout.model.layer import Layer, Page
 from stonelayout.model.layout import Kind
@@ -216,3 +216,13 @@ def test_bad_usage(args, words, tmp_path):
     with pytest.raises((InputError, UsageError), match=re.escape(words)):
         run(*args, "--out", str(tmp_path))
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_catalogue_whose_sheets_are_no_tables_is_not_written_to(tmp_path):
+    target = tmp_path / "own.toml"
+    target.write_text("sheet = 3\n")
+    given = ["--result", "--name", "my-flock", "--drops", "0.4mm", "--held", "0.4mm"]
+    result = CliRunner().invoke(command, [*given, "--to", str(target)])
+    assert isinstance(result.exception, JobError)
+    assert f"{target}:1: sheet: write a table for each: [sheet.NAME]" in str(result.exception)
+    assert target.read_text() == "sheet = 3\n"

@@ -12,14 +12,25 @@ from hypothesis import strategies as st
 
 from stonelayout.cli import group
 from stonelayout.documents.roll_documents import TemplateSet, plan_sets, roll_files
-from stonelayout.errors import InputError
+from stonelayout.errors import InputError, LayoutError
 from stonelayout.model.catalogue import load_catalogue
 from stonelayout.model.layout import Kind, Layout
 from stonelayout.template.registration import CLEAR_MM, registration
-from stonelayout.template.roll import Piece, Roll, plan_data, plan_roll, plan_text, roll_of
+from stonelayout.template.roll import (
+    Roll,
+    TemplateSize,
+    fits,
+    panel_room,
+    plan_data,
+    plan_roll,
+    plan_text,
+    roll_of,
+)
 from stonelayout.template.separation import separate
 from stonelayout.template.strip_packing import pack_strips, top
 from stonelayout.template.tiles import Tile, tile
+from stonelayout.template.tiling import marks_of
+from stonelayout.template.tiling import pieces as cut_pieces
 
 CATALOGUE = load_catalogue()
 SHEET = CATALOGUE.sheet("thin-flock")
@@ -29,7 +40,7 @@ BARE = {"edge": 0.0, "gap": 0.0}
 def assert_sound(plan, pieces):
     """Everything placed once, inside the panels, nothing overlapping, the gap kept."""
     roll = plan.roll
-    placed = [p.piece for panel in plan.panels for p in panel.placed]
+    placed = [p.template for panel in plan.panels for p in panel.placed]
     assert sorted(p.name for p in placed) == sorted(p.name for p in pieces)
     for panel in plan.panels:
         assert panel.length <= min(roll.panel, roll.length) + 1e-6
@@ -49,7 +60,7 @@ def assert_sound(plan, pieces):
 def test_the_perfect_squared_rectangle():
     """Moron's 33 x 32 rectangle of nine unlike squares (Z. Moron, "O rozkladach prostokatow na
     kwadraty", Przeglad Mat. Fiz. 3 (1925) 152-153): on a strip 32 wide the optimum is 33."""
-    squares = [Piece(str(s), s, s) for s in (18, 15, 14, 10, 9, 8, 7, 4, 1)]
+    squares = [TemplateSize(str(s), s, s) for s in (18, 15, 14, 10, 9, 8, 7, 4, 1)]
     plan = plan_roll(squares, Roll(32, 1000, panel=1000, **BARE))
     assert_sound(plan, squares)
     assert plan.used == 33
@@ -68,7 +79,7 @@ def test_the_perfect_squared_rectangle():
     ],
 )
 def test_equal_templates_by_hand(copies, sides, width, best):
-    pieces = [Piece("t", *sides)] * copies
+    pieces = [TemplateSize("t", *sides)] * copies
     plan = plan_roll(pieces, Roll(width, 5000, panel=5000, **BARE))
     assert_sound(plan, pieces)
     assert plan.used == pytest.approx(best, abs=0.02)
@@ -79,7 +90,7 @@ def test_a_guillotine_dissection():
     sides = [(120, 90), (180, 90), (300, 60), (100, 150), (200, 70), (200, 80), (150, 50)]
     sides += [(150, 50), (75, 50), (225, 50)]
     assert sum(w * h for w, h in sides) == 300 * 400
-    pieces = [Piece(str(k), *s) for k, s in enumerate(sides)]
+    pieces = [TemplateSize(str(k), *s) for k, s in enumerate(sides)]
     plan = plan_roll(pieces, Roll(300, 1000, panel=1000, **BARE))
     assert_sound(plan, pieces)
     assert 400 <= plan.used <= 432
@@ -87,7 +98,7 @@ def test_a_guillotine_dissection():
 
 def test_many_names_come_close_to_the_area_bound():
     """No plan beats the area; best-fit is known for a few percent on many unlike rectangles."""
-    pieces = [Piece(f"n{k}", 60 + 13 * (k * 7 % 11), 35 + k % 5) for k in range(100)]
+    pieces = [TemplateSize(f"n{k}", 60 + 13 * (k * 7 % 11), 35 + k % 5) for k in range(100)]
     plan = plan_roll(pieces, Roll(304.8, 4572))
     assert_sound(plan, pieces)
     assert plan.used <= 1.04 * plan.bound
@@ -100,7 +111,7 @@ def test_many_names_come_close_to_the_area_bound():
     st.booleans(),
 )
 def test_any_pieces_are_placed_soundly(sides, edge, gap, turn):
-    pieces = [Piece(f"p{k}", round(w, 3), round(h, 3)) for k, (w, h) in enumerate(sides)]
+    pieces = [TemplateSize(f"p{k}", round(w, 3), round(h, 3)) for k, (w, h) in enumerate(sides)]
     plan = plan_roll(pieces, Roll(304.8, 900.0, edge, gap, panel=500.0, turn=turn))
     assert_sound(plan, pieces)
     assert plan == plan_roll(pieces, Roll(304.8, 900.0, edge, gap, panel=500.0, turn=turn))
@@ -120,14 +131,14 @@ def test_strips_hold_their_rectangles():
 
 def test_no_room():
     with pytest.raises(InputError, match=r"big: larger than the 292\.8 mm x 988 mm"):
-        plan_roll([Piece("big", 400, 300), Piece("ok", 3, 3)], Roll(304.8, 4572))
+        plan_roll([TemplateSize("big", 400, 300), TemplateSize("ok", 3, 3)], Roll(304.8, 4572))
     with pytest.raises(InputError, match="free edges"):
         plan_roll([], Roll(10, 100, edge=5))
     assert plan_roll([], Roll(304.8, 4572)).used == 0
 
 
 def test_panels_fill_rolls_without_running_over_the_end():
-    pieces = [Piece("t", 280, 380)] * 5
+    pieces = [TemplateSize("t", 280, 380)] * 5
     plan = plan_roll(pieces, Roll(304.8, 1000, panel=400))
     assert [panel.length for panel in plan.panels] == [392.0] * 5
     assert plan.rolls == 3  # two panels a roll
@@ -161,7 +172,7 @@ def layers_of(layout):
 @pytest.mark.parametrize(("length", "height", "strips"), [(130, 120, 2), (300, 180, 3), (20, 8, 1)])
 def test_a_design_larger_than_the_sheet_is_tiled(length, height, strips):
     layers, _ = layers_of(banner(length, height))
-    tiles = tile(layers, SHEET, 292.8, 1300.0)
+    tiles = tile(layers, SHEET, (292.8, 1300.0))
     assert len(tiles) == strips
     for layer in layers:
         mine = [one for t in tiles for one in t.layers if one.name == layer.name]
@@ -200,7 +211,7 @@ def assert_marks_clear(tiles):
 
 def test_neighbouring_strips_share_their_crosses():
     layers, _ = layers_of(banner(300, 180))
-    tiles = tile(layers, SHEET, 292.8, 1300.0)
+    tiles = tile(layers, SHEET, (292.8, 1300.0))
     lines = named_lines(tiles)
     for left, right, seam in ((0, 1, 1), (1, 2, 2)):
         for end in ("first", "last"):
@@ -233,7 +244,7 @@ def ring(across, hole):
 )
 def test_a_design_wider_and_taller_than_the_sheet_is_tiled_both_ways(layout, along, count):
     layers, _ = layers_of(layout)
-    tiles = tile(layers, SHEET, 292.8, along)
+    tiles = tile(layers, SHEET, (292.8, along))
     assert len(tiles) == count
     for layer in layers:
         mine = [one.centres for t in tiles for one in t.layers if one.name == layer.name]
@@ -254,7 +265,7 @@ def test_a_design_wider_and_taller_than_the_sheet_is_tiled_both_ways(layout, alo
 def test_a_design_that_no_tiles_can_hold():
     layers, _ = layers_of(banner(200, 200))
     with pytest.raises(InputError, match="cannot be divided into tiles that fit 293 x 40 mm"):
-        tile(layers, SHEET, 292.8, 40.0)
+        tile(layers, SHEET, (292.8, 40.0))
 
 
 def test_panels_hold_every_hole_of_every_template_in_place():
@@ -275,7 +286,7 @@ def test_panels_hold_every_hole_of_every_template_in_place():
     groups = re.findall(r"<g id=\"template-1-\d+\"><title>(.*?)</title>(.*?)</g>", text, re.DOTALL)
     for placed, (name, group_) in zip(panel.placed, groups, strict=True):
         layer, found = templates[name]
-        assert name == placed.piece.name
+        assert name == placed.template.name
         holes = np.array(
             [
                 [float(v) for v in one]
@@ -286,7 +297,7 @@ def test_panels_hold_every_hole_of_every_template_in_place():
         expected = found.page.place(layer.centres)
         local = holes[:, :2] - (placed.x, placed.y)
         if placed.turned:  # a quarter clockwise, y down: x' = height - y, y' = x
-            local = np.column_stack((local[:, 1], placed.piece.height - local[:, 0]))
+            local = np.column_stack((local[:, 1], placed.template.height - local[:, 0]))
         assert np.allclose(local, expected, atol=1e-6)
 
 
@@ -320,3 +331,25 @@ def test_the_roll_command(tmp_path):
     assert wide.exception is None
     assert wide.stdout.startswith("4 templates use ")
     assert "turned" not in wide.stdout
+
+
+@pytest.mark.parametrize("side", [100.0, 100.004, 100.006])
+def test_what_fits_is_packed_and_what_does_not_is_named(side):
+    # A panel of 100.005 mm holds 10,000 hundredths of a mm.
+    roll = Roll(112.005, 1000)
+    pieces = [TemplateSize("t", side, 20)]
+    assert fits((side, 20), panel_room(roll), turn=False) == (side == 100.0)
+    if side == 100.0:
+        assert len(plan_roll(pieces, replace(roll, turn=False)).panels) == 1
+    else:
+        with pytest.raises(InputError, match="t: larger than"):
+            plan_roll(pieces, replace(roll, turn=False))
+    assert fits((side, 20), panel_room(roll), turn=True)
+    assert plan_roll(pieces, roll).panels[0].placed[0].turned == (side != 100.0)
+
+
+def test_a_design_too_large_for_a_short_panel_is_told_what_that_holds():
+    layers, _ = layers_of(banner(200, 200))
+    register = marks_of(SHEET)
+    with pytest.raises(LayoutError, match=r"holds templates of 292\.8 mm .* x 88\.0 mm"):
+        cut_pieces(layers, SHEET, register, tiled=False, roll=Roll(304.8, 4572, panel=100))
