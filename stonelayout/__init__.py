@@ -59,6 +59,7 @@ if TYPE_CHECKING:
     from .model.layer import Layer as Layer
     from .model.layout import Kind as Kind
     from .model.layout import Layout as Layout
+    from .orders.job_files import load_job as load_job
     from .reading.drawing import read_drawing as read_drawing
     from .reading.foreign_geometry import artwork_of as artwork_of
     from .svg import read_svg as read_svg
@@ -72,6 +73,7 @@ _HOMES = {
     "run_checks": "checks.run_checks",
     "write_cut_files": "library",
     "write_proof": "library",
+    "load_job": "orders.job_files",
     "make_job": "make:make",
     "Made": "make",
     "make_rule": "model.job",

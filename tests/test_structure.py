@@ -103,7 +103,6 @@ def test_packages_inside_import_only_those_before_them(outer):
     assert wrong == []
 
 
-@pytest.mark.xfail(strict=True, reason="svg and cli have one each")
 def test_no_circle_of_imports():
     graph = {
         name: {
