@@ -64,8 +64,10 @@ class Extension:
 ON_ROW = 0.02
 #: Rows copy the outline's places while their chords stay below this many pitches.
 COPY_STRETCH = 1.10
-#: A gap along a row wider than this, in pitches, counts as left open (``excess_gaps``).
-WIDE = 1.3
+#: What gaps along a row exceed this by, in pitches, counts against it (``excess_gaps``); a row laid
+#: anew is better than a copied one by this much or more. With none, inner rows of serif letters
+#: leave the step of the outline's row for hardly smaller gaps.
+WIDE, BETTER = 1.3, 0.1
 #: Tuned by eye, as all numbers here, on letters and crossings (benchmarks/gallery.py).
 QUINCUNX = Quincunx(apart=1.6, bend=0.05, taper=0.06, measured=0.6)
 FACING = FacingEnds(reach=4.0, aside=0.25, opposed=-0.97)
@@ -137,7 +139,7 @@ def lay_inner(
     if excess > 0 and len(occupancy.centres) > before:
         copied = occupancy.remove_after(before)
         lay_row(occupancy, segment, line, where)
-        if excess_gaps(occupancy, line, where) >= excess:
+        if excess_gaps(occupancy, line, where) > excess - BETTER:
             occupancy.remove_after(before)
             occupancy.put(copied)
 
