@@ -65,6 +65,31 @@ class Mirrors:
         """Tell which discs stand on which mirror, shape (n, k)."""
         return np.asarray(np.abs(centres @ self.normals.T) <= ON_MM)
 
+    def shaken(self, centres: Points, by: float, rng: np.random.Generator) -> Points:
+        """Return discs moved at random, normally by ``by`` mm along each axis.
+
+        Those on a mirror move along it only, those on two not at all.
+        """
+        on, moves = self.on(centres), by * rng.standard_normal(centres.shape)
+        for k, normal in enumerate(self.normals):
+            moves -= np.where(on[:, k], moves @ normal, 0.0)[:, None] * normal
+        moves[on.sum(axis=1) > 1] = 0.0
+        found: Points = centres + moves
+        return found
+
+    def onto(self, places: Points, reach: float) -> tuple[Points, npt.NDArray[np.bool_]]:
+        """Return places (n, 2), those within ``reach`` mm of a mirror on it, and which to keep.
+
+        Those beyond a mirror are images of others: they are not to be kept.
+        """
+        between = np.ones(len(places), dtype=np.bool_)
+        for normal in self.normals:
+            height = places @ normal
+            between &= height > -ON_MM
+            near = np.where(height < reach, height, 0.0)
+            places = places - near[:, None] * normal
+        return places, between
+
     def between(self, centres: Points, reach: float) -> Points:
         """Return the discs between the mirrors; those within ``reach`` mm of one go onto it."""
         for normal in self.normals:

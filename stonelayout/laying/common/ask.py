@@ -86,13 +86,12 @@ class Ask:
 class Laid:
     """What a pattern laid: ``centres`` (n, 2) in mm, ``size`` (n,) indexing ``Ask.sizes``.
 
-    ``findings`` tells what could not be laid and why; ``measures`` holds figures for the report.
+    ``findings`` tells what could not be laid and why.
     """
 
     centres: Points
     size: npt.NDArray[np.intp]
     findings: tuple[Finding, ...] = ()
-    measures: Mapping[str, float] = field(default_factory=dict)
 
     @classmethod
     def of(cls, centres: npt.ArrayLike, **rest: Any) -> Laid:

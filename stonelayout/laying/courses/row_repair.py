@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.geometry.mirrors import Mirrors
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.regions import sides_of
-from stonelayout.laying.solvers.relaxation import Soft, Trial, relax
+from stonelayout.laying.solvers.relaxation import Trial, relax, share_out
 from stonelayout.laying.solvers.room_distance import Wall
 from stonelayout.laying.solvers.voids import circumcentres
 
@@ -44,9 +44,7 @@ AFRESH = 2.0
 TOGETHER, STEPS, ROUNDS = 48, 150, 8
 #: Stones within SHARED pitches of a new one share out the room that is left: a push that reaches
 #: so many pitches and fades, in so many steps each.
-SHARED, REACH, FADING, PUSHES = 3.0, 1.3, (0.3, 0.06, 0.01), 20
-#: Distances are kept with this relative excess, so that nothing is lost to rounding.
-KEPT = 1e-7
+SHARED, REACH, PUSHES = 3.0, 1.3, 20
 
 
 @dataclass(frozen=True)
@@ -300,7 +298,7 @@ def _attempt(
     touched = np.zeros(len(knots.centres), dtype=np.bool_)
     added = []
     centres = knots.centres.copy()
-    results = relax(trials, pitch * (1 + KEPT), wall, STEPS, hasty=True, only_free=True)
+    results = relax(trials, wall, STEPS, hasty=True, only_free=True)
     for (_, key, k), mine, (found, rest) in zip(windows, members, results, strict=True):
         if rest > 0 or not knots.suit(mine, found, TURNS[k]):
             tries[key] = k + 1
@@ -323,10 +321,7 @@ def _share_out(knots: _Knots, before: int, wall: Wall) -> None:
     mine = np.flatnonzero(away < SHARED + 2 * RIM)
     free = knots.loose[mine] & (away[mine] < SHARED)
     trial = Trial(knots.centres[mine], free, knots.mirrors)
-    for weight in FADING:
-        soft = Soft(REACH, weight)
-        pushed = relax([trial], pitch * (1 + KEPT), wall, PUSHES, soft, only_free=True)
-        trial = Trial(pushed[0][0], free, knots.mirrors)
-    ((found, rest),) = relax([trial], pitch * (1 + KEPT), wall, STEPS, only_free=True)
+    shared = share_out([trial], wall, PUSHES, [REACH], only_free=True)
+    ((found, rest),) = relax(shared, wall, STEPS, only_free=True)
     if rest == 0:
         knots.centres[mine] = found

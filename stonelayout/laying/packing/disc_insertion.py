@@ -51,12 +51,8 @@ class Inserter:
         """Try the vacancies once; return the discs, and how many places were tried."""
         everything = self.mirrors.everywhere(centres)
         places, clearance = self.vacancies.find(everything, self.narrowest)
-        for normal in self.mirrors.normals:
-            height = places @ normal
-            ours = height > -1e-9
-            onto = np.where(height < ON_MIRROR * self.pitch, height, 0.0)
-            places = (places - onto[:, None] * normal)[ours]
-            clearance = clearance[ours]
+        places, ours = self.mirrors.onto(places, ON_MIRROR * self.pitch)
+        places, clearance = places[ours], clearance[ours]
         fails = np.array([self._fails(place, centres) for place in places], dtype=int)
         order = np.argsort(-(clearance * 0.9**fails), kind="stable")
         order = order[fails[order] < tries]
@@ -92,18 +88,14 @@ class Inserter:
             start = np.concatenate((centres[mine], [place]))
             free = np.append(loose, True)
             if failed:
-                jitter = self.rng.normal(0, 0.06 * self.pitch, start.shape)
-                on = self.mirrors.on(start)
-                for k, normal in enumerate(self.mirrors.normals):
-                    jitter -= np.where(on[:, k], jitter @ normal, 0.0)[:, None] * normal
-                still = ~free | (on.sum(axis=1) > 1)
-                start = start + np.where(still[:, None], 0.0, jitter)
+                shaken = self.mirrors.shaken(start, 0.06 * self.pitch, self.rng)
+                start = np.where(free[:, None], shaken, start)
             trials.append(Trial(start, free, self.mirrors))
             moved.append(mine)
         touched = np.zeros(len(centres), dtype=np.bool_)
         added: list[Points] = []
         centres = centres.copy()
-        results = relax(trials, self.pitch, self.wall, self.steps, hasty=True)
+        results = relax(trials, self.wall, self.steps, hasty=True)
         for place, mine, (found, rest) in zip(places, moved, results, strict=True):
             if rest > 0:
                 key = self._key(place, centres)

@@ -138,7 +138,7 @@ class Packer:
             if not pending:
                 break
             trials = [self.trial(one.centres) for one in pending]
-            results = relax(trials, self.pitch, self.wall, STEPS)
+            results = relax(trials, self.wall, STEPS)
             was, pending = pending, []
             for one, (centres, rest) in zip(was, results, strict=True):
                 if rest == 0:
@@ -175,7 +175,7 @@ class Packer:
                 starts += [self._scattered(len(centres) + 1) for _ in range(BATCH - len(starts))]
             else:
                 starts = [self._hop(pool[k % len(pool)][1]) for k in range(BATCH)]
-            results = relax([self.trial(s) for s in starts], self.pitch, self.wall, 400)
+            results = relax([self.trial(s) for s in starts], self.wall, 400)
             solved = [x for x, rest in results if rest == 0]
             if solved:
                 centres = solved[0]
@@ -190,7 +190,7 @@ class Packer:
         close = sorted(self.close, key=self.count, reverse=True)
         for packing in [p for p in close if self.count(p) > self.count(centres)][:RETRIES]:
             shaken = [self._shaken(packing, by) for by in SHAKES for _ in range(BATCH // 6)]
-            for found, rest in relax([self.trial(x) for x in shaken], self.pitch, self.wall, 1500):
+            for found, rest in relax([self.trial(x) for x in shaken], self.wall, 1500):
                 if rest == 0 and self.count(found) > self.count(centres):
                     centres = found
         return centres
@@ -203,12 +203,7 @@ class Packer:
         return self._shaken(start, float(self.rng.choice([0.0, 0.05, 0.15])))
 
     def _shaken(self, centres: Points, by: float) -> Points:
-        move = self.rng.normal(0, by * self.pitch, centres.shape)
-        on = self.mirrors.on(centres)
-        for k, normal in enumerate(self.mirrors.normals):
-            move -= np.where(on[:, k], move @ normal, 0.0)[:, None] * normal
-        move[on.sum(axis=1) > 1] = 0.0
-        return centres + move
+        return self.mirrors.shaken(centres, by * self.pitch, self.rng)
 
     def _scattered(self, count: int) -> Points:
         x0, y0, x1, y1 = self.room.bounds

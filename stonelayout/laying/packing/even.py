@@ -20,7 +20,7 @@ from stonelayout.laying.common.fill_symmetry import symmetric_room, symmetries
 from stonelayout.laying.common.outline_smoothing import smoothed_part
 from stonelayout.laying.common.part_fill import Part, fill_parts, remembered
 from stonelayout.laying.rows.middle_row import middle_row
-from stonelayout.laying.solvers.relaxation import Soft, Trial, relax
+from stonelayout.laying.solvers.relaxation import FADING, Soft, relax, share_out
 
 from .disc_insertion import Inserter
 from .disc_packer import Packer
@@ -84,8 +84,6 @@ MANY = 2500
 BAND, RIM = 6.0, 1.5
 #: The room left over is shared out by a push that reaches so many pitches; what is tidiest stays.
 EVENING = (1.22, 1.12, 1.4)
-#: A push is weak from the start and fades, so that no distance is given up at its end.
-FADING = (0.3, 0.06, 0.01)
 #: A room is simplified by this share of a pitch before it is made symmetric; what is lost, with
 #: what walls lose, is less than their margin.
 ROUGH = 1e-5
@@ -244,24 +242,23 @@ def _evened_band(
     packer: Packer, centres: Points, free: npt.NDArray[np.bool_], effort: Effort, pushes: int
 ) -> Points:
     """Share out the room among discs that are free to move."""
-
-    def relaxed(
-        trials: list[Trial], steps: int, weight: float = 0.0, pull: float = 0.0
-    ) -> list[tuple[Points, float]]:
-        softs = [Soft(reach, weight, pull) for reach in EVENING[: len(trials)]]
-        return relax(trials, packer.pitch, packer.wall, steps, softs if weight else None)
-
-    trials = [packer.trial(centres, free)] * min(pushes, len(EVENING))
-    found = relaxed(trials, effort.steps // 2, FADING[0], PULL) if trials else []
-    for weight in FADING if trials else ():
-        trials = [packer.pinned(pushed, free) for pushed, _ in found]
-        found = relaxed(trials, effort.steps // 4, weight)
+    reaches = EVENING[:pushes]
+    softs = [Soft(reach, FADING[0], PULL) for reach in reaches]
+    trials = [packer.trial(centres, free)] * len(reaches)
+    drawn = relax(trials, packer.wall, effort.steps // 2, softs)
+    shared = share_out(
+        [packer.trial(found, free) for found, _ in drawn],
+        packer.wall,
+        effort.steps // 4,
+        reaches,
+        pinned=lambda trial: packer.pinned(trial.centres, free),
+    )
     settled = []
     for again in (packer.pinned, packer.trial):  # at the wall, where that can be
-        trials = [again(pushed, free) for pushed, _ in found]
-        results = relaxed(trials, 2 * effort.steps) if trials else []
+        trials = [again(trial.centres, free) for trial in shared]
+        results = relax(trials, packer.wall, 2 * effort.steps)
         settled += [after for after, rest in results if rest == 0]
-        found = [was for was, (_, rest) in zip(found, results, strict=True) if rest > 0]
+        shared = [was for was, (_, rest) in zip(shared, results, strict=True) if rest > 0]
     return min((centres, *settled), key=packer.untidiness)
 
 

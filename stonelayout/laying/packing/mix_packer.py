@@ -141,7 +141,7 @@ class Mixture:
         for _ in range(ROUNDS):
             if not pending:
                 break
-            results = relax([self.trial(mix) for mix, _ in pending], self.pitch, self.walls, STEPS)
+            results = relax([self.trial(mix) for mix, _ in pending], self.walls, STEPS)
             before, pending = pending, []
             for (centres, rest), (mix, turns) in zip(results, before, strict=True):
                 mix = Mix(centres, mix.size)
@@ -155,12 +155,7 @@ class Mixture:
 
     def _shaken(self, centres: Points) -> Points:
         # a little disorder, so that rows which are a trifle too long can buckle
-        move = self.rng.normal(0, DISORDER * self.pitch, centres.shape)
-        on = self.mirrors.on(centres)
-        for k, normal in enumerate(self.mirrors.normals):
-            move -= np.where(on[:, k], move @ normal, 0.0)[:, None] * normal
-        move[on.sum(axis=1) > 1] = 0.0
-        return centres + move
+        return self.mirrors.shaken(centres, DISORDER * self.pitch, self.rng)
 
     def _relieved(self, mix: Mix, rest: float) -> Mix:
         """Shrink the most strained discs by one size; the smallest go."""
@@ -194,12 +189,12 @@ class Mixture:
         """Draw discs near the wall onto it and share out what room is left (as `even` does)."""
         best, least = mix, self.raggedness(mix)
         for pull, soft in PUSHES[:pushes]:
-            drawn = relax([self.trial(mix)], self.pitch, self.walls, steps, pull)[0][0]
+            drawn = relax([self.trial(mix)], self.walls, steps, pull)[0][0]
             drawn_mix = Mix(drawn, mix.size)
             for trial in (self.pinned(drawn_mix), self.trial(drawn_mix)):
-                pushed = relax([trial], self.pitch, self.walls, steps, soft)[0][0]
+                pushed = relax([trial], self.walls, steps, soft)[0][0]
                 trial = dataclasses.replace(trial, centres=pushed)
-                settled, rest = relax([trial], self.pitch, self.walls, 2 * steps)[0]
+                settled, rest = relax([trial], self.walls, 2 * steps)[0]
                 if rest == 0:
                     break
             found = Mix(settled, mix.size)

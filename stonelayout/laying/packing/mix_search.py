@@ -136,11 +136,8 @@ class Grower:
             inside = depth >= -1e-6 * own.pitch
             if k:  # no room is made for smaller discs inside
                 inside &= (depth < DEEP * own.pitch) | (clearance > 0)
-            for normal in own.mirrors.normals:
-                height = places @ normal
-                inside &= height > -1e-9
-                onto = np.where(height < ON_MIRROR * pitch, height, 0.0)
-                places = places - onto[:, None] * normal
+            places, ours = own.mirrors.onto(places, ON_MIRROR * pitch)
+            inside &= ours
             order = np.lexsort((np.round(places[:, 1], 6), -np.round(clearance, 6)))
             order = order[inside[order]]
             cell = np.floor(places[order] / (APART * pitch)).astype(np.int64)
@@ -168,7 +165,7 @@ class Grower:
             trials.append(trial)
         if not trials:
             return mix, 0
-        results = relax(trials, self.mixture.pitch, self.mixture.walls, self.steps, hasty=True)
+        results = relax(trials, self.mixture.walls, self.steps, hasty=True)
         touched = np.zeros(len(mix.size), dtype=np.bool_)
         centres, size, done = mix.centres.copy(), mix.size.copy(), 0
         added: list[tuple[Points, int]] = []

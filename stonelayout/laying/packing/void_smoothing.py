@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import dataclasses
-
 import numpy as np
 
 from stonelayout.geometry.points import Points
-from stonelayout.laying.solvers.relaxation import EXCESS, Soft, relax
+from stonelayout.laying.solvers.relaxation import EXCESS, relax, share_out
 from stonelayout.laying.solvers.room_distance import DEEP, WALL_MARGIN
 
 from .disc_packer import FLUSH, Packer
@@ -18,8 +16,6 @@ SORE, WIDE = 0.76, 0.7
 #: How far a push reaches in each round, and within how many pitches of a vacancy discs move. They
 #: stay a pitch from all that stands beyond those RIM further, which hold still around them.
 ROUNDS, RIM = ((1.3, 3.5), (1.5, 5.0), (1.5, 3.5)), 1.6
-#: A push fades, so that no distance is given up at its end.
-FADING = (0.3, 0.06, 0.01)
 #: Steps of each push, and of what restores the distances.
 STEPS, LAST = 50, 300
 #: A window is healed when the sum of the squares of what its vacancies have over WIDE, and of OFF
@@ -75,18 +71,12 @@ def _round(packer: Packer, centres: Points, reach: float, radius: float) -> Poin
     trials = [
         packer.pinned(centres[window], loose) for window, loose in zip(windows, free, strict=True)
     ]
-    for weight in FADING:
-        soft = Soft(reach, weight)
-        pushed = relax(trials, packer.pitch, packer.wall, STEPS, soft)
-        trials = [
-            dataclasses.replace(trial, centres=found)
-            for trial, (found, _) in zip(trials, pushed, strict=True)
-        ]
-    results = relax(trials, packer.pitch, packer.wall, LAST)
+    trials = share_out(trials, packer.wall, STEPS, [reach])
+    results = relax(trials, packer.wall, LAST)
     failed = [k for k, (_, rest) in enumerate(results) if rest > 0]
     if failed:
         loose = [packer.trial(trials[k].centres, free[k]) for k in failed]
-        for k, result in zip(failed, relax(loose, packer.pitch, packer.wall, LAST), strict=True):
+        for k, result in zip(failed, relax(loose, packer.wall, LAST), strict=True):
             results[k] = result
     touched = np.zeros(len(centres), dtype=np.bool_)
     for place, window, (found, rest) in zip(places, windows, results, strict=True):

@@ -4,13 +4,13 @@ The energy of a trial is E = sum over pairs of max(0, d - r)^2 + sum over discs 
 max(0, margin - depth)^2, or of (margin - depth)^2 for pinned discs: zero when every pair is d
 apart, for unlike sizes the mean of theirs, and every centre is in its room (as in X. Lai, J.-K.
 Hao, R. Xiao, Z.-H. Fu, "Perturbation-based thresholding search for packing equal circles and
-spheres", 2022, and arXiv 2405.16618). It is minimised by L-BFGS (`descent`), all trials together.
+spheres", 2022, and arXiv 2405.16618). It is minimised by L-BFGS (`lbfgs`), all trials together.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -26,6 +26,8 @@ from .room_distance import DEEP, WALL_MARGIN, SidesNear, Wall
 EXCESS = 1e-6
 #: A trial is solved when its energy is below (SOLVED d)^2.
 SOLVED = 4e-7
+#: Weights of a push that shares out room: it fades, so that no distance is given up at its end.
+FADING = (0.3, 0.06, 0.01)
 _SKIN = 0.25
 #: A trial is close when E / d^2 is below this.
 _CLOSE = 1e-4
@@ -40,7 +42,7 @@ class Trial:
 
     Discs stand for their images in the ``mirrors`` too: one stands on a mirror and stays there, or
     its own image is at least a pitch away. ``pinned`` (n,): discs that are to stand on the wall.
-    ``size`` (n,): which of the sizes of `walls.Walls` each disc has.
+    ``size`` (n,): which of the sizes of `room_distance.Walls` each disc has.
     """
 
     centres: Points
@@ -67,8 +69,7 @@ class _Batch:
 
     def __init__(
         self,
-        trials: list[Trial],
-        pitch: float,
+        trials: Sequence[Trial],
         wall: Wall,
         softs: Sequence[Soft] | None,
         only_free: bool,
@@ -85,7 +86,7 @@ class _Batch:
         )
         self.soft = soft = softs[0] if softs else None
         self.deep = bool(self.pinned.any() or (soft and soft.pull))
-        self.d, self.wall = pitch * (1 + EXCESS), wall
+        self.d, self.wall = wall.pitch * (1 + EXCESS), wall
         self.size = np.concatenate(
             [np.zeros(len(t.free), np.intp) if t.size is None else t.size for t in trials]
         )
@@ -93,7 +94,7 @@ class _Batch:
         reaches = np.array([one.reach for one in softs or (Soft(1.0, 0.0),)])
         self.least, self.most = float(reaches.min()), float(reaches.max())
         self.reach = np.repeat(np.broadcast_to(reaches, len(trials)), self.counts)
-        self.margin = WALL_MARGIN * pitch
+        self.margin = WALL_MARGIN * wall.pitch
         wide = float(np.ptp(x[:, 0])) + 8 * self.d * self.most
         self.apart = np.repeat(np.arange(len(trials)) * wide, self.counts)
         self._count()
@@ -213,8 +214,7 @@ class _Batch:
 
 
 def relax(
-    trials: list[Trial],
-    pitch: float,
+    trials: Sequence[Trial],
     wall: Wall,
     steps: int,
     soft: Soft | Sequence[Soft] | None = None,
@@ -222,15 +222,18 @@ def relax(
     hasty: bool = False,
     only_free: bool = False,
 ) -> list[tuple[Points, float]]:
-    """Relax trials; return for each its centres and what remains of E / pitch^2 (0 if solved).
+    """Relax trials; return for each its centres and what remains of E / d^2 (0 if solved).
 
     Several ``soft`` pushes, one a trial, may differ in their reach only. With ``only_free`` discs
     that hold still may stand anywhere, as those on the very outline do.
     """
+    if not trials:
+        return []
+    pitch = wall.pitch
     results: list[tuple[Points, float] | None] = [None] * len(trials)
     names = np.arange(len(trials))
     softs = [soft] if isinstance(soft, Soft) else soft
-    batch = _Batch(trials, pitch, wall, softs, only_free)
+    batch = _Batch(trials, wall, softs, only_free)
     state = Descent(batch.energy, batch.start, batch.counts, batch.d / 3, _CLOSE * batch.d**2)
     solved = (SOLVED * pitch) ** 2
     for step in range(steps):
@@ -252,3 +255,29 @@ def relax(
                 state.keep(~done)
                 batch.keep(~done)
     return [result for result in results if result is not None]
+
+
+def share_out(
+    trials: Sequence[Trial],
+    wall: Wall,
+    steps: int,
+    reaches: Sequence[float],
+    *,
+    pinned: Callable[[Trial], Trial] | None = None,
+    only_free: bool = False,
+) -> list[Trial]:
+    """Share out what room is left among the free discs of trials, by pushes that fade.
+
+    Each push takes ``steps`` and reaches as many pitches as ``reaches`` says, for all trials or for
+    each; before it trials are ``pinned`` anew. Distances are to be restored after it.
+    """
+    found = list(trials)
+    for weight in FADING if trials else ():
+        found = [pinned(trial) for trial in found] if pinned else found
+        softs = [Soft(reach, weight) for reach in reaches]
+        pushed = relax(found, wall, steps, softs, only_free=only_free)
+        found = [
+            replace(trial, centres=centres)
+            for trial, (centres, _) in zip(found, pushed, strict=True)
+        ]
+    return found

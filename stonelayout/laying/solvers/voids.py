@@ -48,21 +48,6 @@ class Vacancies:
         order = order[np.sort(first)]
         return places[order], clearance[order]
 
-    def saturate(self, centres: Points) -> Points:
-        """Put discs in places that have room for them as they are, the widest first."""
-        for _ in range(1000):
-            places, clearance = self.find(centres, self.pitch * (1 + 2e-6))
-            if not len(places):
-                break
-            taken: list[Points] = []
-            for place, width in zip(places, clearance, strict=True):
-                if all(np.hypot(*(place - p)) >= self.pitch * (1 + 2e-6) for p in taken):
-                    taken.append(place)
-                if not np.isfinite(width):
-                    break
-            centres = np.concatenate((centres, np.array(taken)))
-        return centres
-
 
 def circumcentres(centres: Points) -> Points:
     """Return the centres (m, 2) of the circles about the Delaunay triangles of points (n, 2).

@@ -233,7 +233,7 @@ def test_relaxation_separates_discs_and_reports_what_it_cannot():
     rng = np.random.default_rng(1)
     loose = Trial(rng.uniform(1, 9, (40, 2)), np.ones(40, dtype=bool))
     tight = Trial(rng.uniform(0, 10, (160, 2)), np.ones(160, dtype=bool))
-    (first, solved), (_, rest) = relax([loose, tight], 1.0, wall, 300)
+    (first, solved), (_, rest) = relax([loose, tight], wall, 300)
     assert solved == 0
     assert not len(pairs_nearer(first, 1.0)[0])
     assert wall.inside(first).all()
@@ -244,7 +244,7 @@ def test_held_discs_do_not_move():
     room = box(0, 0, 6, 6)
     start = np.array([[3.0, 3.0], [3.2, 3.1], [2.5, 3.0]])
     free = np.array([False, True, True])
-    ((found, rest),) = relax([Trial(start, free)], 1.0, Wall(room, 1.0), 300)
+    ((found, rest),) = relax([Trial(start, free)], Wall(room, 1.0), 300)
     assert rest == 0
     assert np.array_equal(found[0], start[0])
 
@@ -253,7 +253,7 @@ def test_discs_on_a_mirror_stay_there_and_others_keep_off_their_images():
     room = box(-3, -3, 3, 3)
     start = np.array([[0.0, 0.3], [0.0, 0.0], [0.2, 1.0], [1.5, 0.1]])
     both = Mirrors.at(0.0, math.pi / 2)
-    ((found, rest),) = relax([Trial(start, np.ones(4, bool), both)], 1.0, Wall(room, 1.0), 300)
+    ((found, rest),) = relax([Trial(start, np.ones(4, bool), both)], Wall(room, 1.0), 300)
     assert rest == 0
     assert tuple(found[1]) == (0.0, 0.0)
     assert found[0, 0] == 0.0
@@ -266,7 +266,7 @@ def test_pinned_discs_come_to_stand_on_the_wall():
     start = np.array([[0.1, 3.0], [0.05, 3.3], [3.0, 3.0]])
     pinned = np.array([True, True, False])
     trial = Trial(start, np.ones(3, dtype=bool), pinned=pinned)
-    ((found, rest),) = relax([trial], 1.0, Wall(room, 1.0), 300)
+    ((found, rest),) = relax([trial], Wall(room, 1.0), 300)
     assert rest == 0
     assert found[:2, 0] == pytest.approx(WALL_MARGIN, abs=1e-6)
     assert abs(found[0, 1] - found[1, 1]) >= 1.0

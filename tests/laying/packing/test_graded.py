@@ -308,7 +308,7 @@ def test_relaxed_discs_of_unlike_sizes_keep_the_mean_of_their_pitches(seed):
     size = rng.integers(0, 3, 9).astype(np.intp)
     start = rng.uniform(2, 10, (9, 2))
     free = np.ones(9, dtype=np.bool_)
-    found, rest = relax([Trial(start, free, NONE, size=size)], 4.0, walls, 400)[0]
+    found, rest = relax([Trial(start, free, NONE, size=size)], walls, 400)[0]
     own = pitches[size]
     away = np.hypot(*(found[:, None] - found[None]).transpose(2, 0, 1)) + 99 * np.eye(9)
     short = np.maximum((own[:, None] + own) / 2 - away, 0).max()

@@ -79,7 +79,7 @@ def test_stones_are_pinned_to_corners_only_as_far_as_they_keep_their_distance():
     assert tuple(trial.centres[1]) == tuple(both[1])  # its corner is 0.95 from the first
     assert tuple(trial.centres[2]) == tuple(both[2])  # it was to hold still
     assert trial.free.tolist() == [False, True, False, True]
-    ((found, rest),) = relax([trial], 1.0, packer.wall, 300)
+    ((found, rest),) = relax([trial], packer.wall, 300)
     assert rest == 0
     assert not len(pairs_nearer(found, 1.0)[0])
 
