@@ -104,13 +104,13 @@ def _lay_fills(
         builder.fill(number, rule, shape, ask, answers[-1])
     if "fewest" not in rule.options:
         return builder
-    from stonelayout.laying.packing.size_use import unearned, unplaced
+    from stonelayout.laying.packing.graded import sparse_sizes, unused_sizes
 
     used = {before.kinds[k] for kind in before.kind for k in kind}
     own = [Kind(stone.name, rule.colour, stone.diameter) for stone in rule.stones]
     anyway = [k for k, kind in enumerate(own) if kind in used]
     diameters = [stone.diameter for stone in rule.stones]
-    for size in unplaced(answers, len(own)):
+    for size in unused_sizes(answers, len(own)):
         builder.findings.append(
             Finding(
                 "size-not-used",
@@ -121,7 +121,7 @@ def _lay_fills(
                 shapes[0].id,
             )
         )
-    for size, count in unearned(answers, diameters, rule.options["fewest"], anyway):
+    for size, count in sparse_sizes(answers, diameters, rule.options["fewest"], anyway):
         left = [k for k in range(len(own)) if k != size]
         stones = tuple(rule.stones[k] for k in left)
         fewer = replace(rule, stones=stones, pitches=tuple(rule.pitches[k] for k in left))

@@ -6,7 +6,7 @@ give way along it, by a little across it, and those on the outline not at all.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -16,9 +16,19 @@ from shapely.geometry.base import BaseGeometry
 from stonelayout.geometry.mirrors import Mirrors
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.regions import sides_of
+from stonelayout.laying.solvers.mix import Mix
 from stonelayout.laying.solvers.relaxation import Trial, relax, share_out
 from stonelayout.laying.solvers.room_distance import Wall
-from stonelayout.laying.solvers.voids import circumcentres
+from stonelayout.laying.solvers.voids import circumcentres, widest_first
+from stonelayout.laying.solvers.window_search import (
+    ON_MIRROR,
+    RIM,
+    Change,
+    Failures,
+    Window,
+    cut_window,
+    search,
+)
 
 from .occupancy import Occupancy
 
@@ -31,17 +41,13 @@ LONG, SHORT, ALONG = 7, 5, 18.0
 EDGE = 0.03
 #: Loose stones count within NEAR pitches of a place.
 NEAR = 1.7
-#: Loose stones within WINDOW pitches of a place may move; those RIM further than what moves hold
-#: still around it. A stone of a row may move across it by GIVE.
-WINDOW, RIM, GIVE = 3.5, 1.2, 0.12
-#: A place this near to a mirror goes onto it, in pitches.
-ON_MIRROR = 0.3
-#: Places are told apart by cells of this size, in pitches.
-CELL = 0.25
+#: Loose stones within WINDOW pitches of a place may move. A stone of a row may move across it by
+#: GIVE.
+WINDOW, GIVE = 3.5, 0.12
 #: Later rounds try places within so many pitches of those of the first.
 AFRESH = 2.0
-#: Windows relaxed together, steps of a relaxation, and rounds in all.
-TOGETHER, STEPS, ROUNDS = 48, 150, 8
+#: Steps of a relaxation, and rounds in all.
+STEPS, ROUNDS = 150, 8
 #: Stones within SHARED pitches of a new one share out the room that is left: a push that reaches
 #: so many pitches and fades, in so many steps each.
 SHARED, REACH, PUSHES = 3.0, 1.3, 20
@@ -89,12 +95,12 @@ def loosen(standing: Occupancy) -> int:
     reach = (AFRESH + WINDOW + RIM) * pitch
     around = shapely.union_all(shapely.buffer(shapely.points(places), reach, quad_segs=4))
     wall = Wall(shapely.intersection(standing.unblocked(), around), pitch)
-    first, tries = shapely.multipoints(places), dict[tuple[int, int], int]()
+    first, failures = shapely.multipoints(places), Failures(pitch, around=0.0)
     shapely.prepare(first)
     for _ in range(ROUNDS):
         found = _places(standing, knots)
         found = found[shapely.dwithin(first, shapely.points(found), AFRESH * pitch)]
-        if not _round(knots, found, wall, tries):
+        if not _round(knots, found, wall, failures):
             break
     count = len(knots.centres) - len(centres)
     if count:
@@ -151,8 +157,14 @@ class _Knots:
             return True
         return bool(row_directions(found, np.zeros_like(found), self.pitch)[-1].any())
 
-    def add(self, places: Points) -> None:
-        self.centres = np.concatenate((self.centres, places))
+    @property
+    def mix(self) -> Mix:
+        return Mix.of(self.centres)
+
+    def take(self, mix: Mix) -> None:
+        """Take the stones as they stand now; new ones, the last, are loose."""
+        places = mix.centres[len(self.homes) :]
+        self.centres = mix.centres
         self.homes = np.concatenate((self.homes, places))
         self.ways = np.concatenate((self.ways, np.zeros_like(places)))
         self.edge = np.concatenate((self.edge, np.zeros(len(places), dtype=np.bool_)))
@@ -256,59 +268,44 @@ def _places(standing: Occupancy, knots: _Knots) -> Points:
     for turn in TURNS:
         wide |= (clearance >= turn.least * pitch) & (loose >= turn.loose)
     found, clearance = found[wide], clearance[wide]
-    height = found @ mirrors.normals.T
-    between = (height > -1e-9).all(axis=1)
-    found, clearance = mirrors.between(found[between], ON_MIRROR * pitch), clearance[between]
-    return found[np.lexsort((np.round(found[:, 1], 6), -np.round(clearance, 6)))]
+    found, between = mirrors.onto(found, ON_MIRROR * pitch)
+    found, clearance = found[between], clearance[between]
+    return found[widest_first(found, clearance)]
 
 
-def _round(knots: _Knots, places: Points, wall: Wall, tries: dict[tuple[int, int], int]) -> bool:
+def _round(knots: _Knots, places: Points, wall: Wall, failures: Failures) -> bool:
     """Try the places once; tell whether another round may bring more."""
-    clearance, loose = knots.clearance(places, np.empty((0, 2)))
-    windows = []
-    for place, room, near in zip(places, clearance, loose, strict=True):
-        cell = np.round(place / (CELL * knots.pitch)).astype(int)
-        key = int(cell[0]), int(cell[1])
-        for k in range(tries.get(key, 0), len(TURNS)):
-            if room >= TURNS[k].least * knots.pitch and near >= TURNS[k].loose:
-                windows.append((place, key, k))
-                break
-    for begin in range(0, len(windows), TOGETHER):
-        _attempt(knots, windows[begin : begin + TOGETHER], wall, tries)
-    return bool(windows)
-
-
-def _attempt(
-    knots: _Knots,
-    windows: list[tuple[Points, tuple[int, int], int]],
-    wall: Wall,
-    tries: dict[tuple[int, int], int],
-) -> None:
     pitch = knots.pitch
-    trials, members = [], []
-    for place, _, k in windows:
-        rows = TURNS[k].rows
-        away = np.hypot(*(knots.centres - place).T) / pitch
-        mine = np.flatnonzero(away < max(WINDOW, rows) + RIM)
-        free = knots.loose[mine] & (away[mine] < WINDOW)
-        free |= ~knots.edge[mine] & (away[mine] < rows)
-        start = np.concatenate((knots.centres[mine], [place]))
-        trials.append(Trial(start, np.append(free, True), knots.mirrors))
-        members.append(mine)
-    touched = np.zeros(len(knots.centres), dtype=np.bool_)
-    added = []
-    centres = knots.centres.copy()
-    results = relax(trials, wall, STEPS, hasty=True, only_free=True)
-    for (_, key, k), mine, (found, rest) in zip(windows, members, results, strict=True):
-        if rest > 0 or not knots.suit(mine, found, TURNS[k]):
-            tries[key] = k + 1
-        elif not touched[mine].any():
-            centres[mine] = found[:-1]
-            touched[mine] = True
-            added.append(found[-1])
-    knots.centres = centres
-    if added:
-        knots.add(np.array(added))
+    clearance, loose = knots.clearance(places, np.empty((0, 2)))
+    changes = []
+    for place, room, near in zip(places, clearance, loose, strict=True):
+        change = Change(place)
+        for k in range(failures.turn(knots.mix, change), len(TURNS)):
+            if room >= TURNS[k].least * pitch and near >= TURNS[k].loose:
+                changes.append(replace(change, turn=k))
+                break
+
+    def cut(mix: Mix, change: Change) -> Window:
+        knots.take(mix)
+        rows = TURNS[change.turn].rows
+
+        def may_move(mine: npt.NDArray[np.intp], away: Points) -> npt.NDArray[np.bool_]:
+            free: npt.NDArray[np.bool_] = knots.loose[mine] & (away < WINDOW * pitch)
+            return free | (~knots.edge[mine] & (away < rows * pitch))
+
+        radius = max(WINDOW, rows) * pitch
+        return cut_window(mix, change, radius, RIM * pitch, knots.mirrors, may_move)
+
+    mix, _ = search(
+        knots.mix,
+        changes,
+        cut,
+        lambda trials: relax(trials, wall, STEPS, hasty=True, only_free=True),
+        suits=lambda window, found: knots.suit(window.mine, found, TURNS[window.change.turn]),
+        failures=failures,
+    )
+    knots.take(mix)
+    return bool(changes)
 
 
 def _share_out(knots: _Knots, before: int, wall: Wall) -> None:

@@ -1,109 +1,72 @@
-"""Local insertion: make room for one more disc by moving those around a vacancy.
-
-Many windows are relaxed at once, each as a trial of its own; of those solved, the ones that do
-not overlap are taken (after the vacancy-based insertion of arXiv 2405.16618, made local).
-"""
+"""Insertion of discs of one size: room is made for one more by moving those around a void."""
 
 from __future__ import annotations
 
-import numpy as np
-import numpy.typing as npt
+import dataclasses
 
-from stonelayout.geometry.mirrors import Mirrors
-from stonelayout.geometry.points import Points
-from stonelayout.laying.solvers.relaxation import Trial, relax
-from stonelayout.laying.solvers.room_distance import Wall
-from stonelayout.laying.solvers.voids import Vacancies
+import numpy as np
+
+from stonelayout.laying.solvers.mix import Mix
+from stonelayout.laying.solvers.relaxation import relax
+from stonelayout.laying.solvers.window_search import (
+    ON_MIRROR,
+    RIM,
+    Change,
+    Failures,
+    Window,
+    cut_window,
+    search,
+)
+
+from .disc_packer import Packer
 
 #: Radius of a window in pitches at the first, second, third try of a place.
 WINDOWS = (4.0, 5.0, 7.0)
-#: Discs within this many pitches beyond a window hold still around it.
-RIM = 1.2
-#: Windows relaxed together.
-TOGETHER = 48
-#: A vacancy within this many pitches of a mirror takes a disc on it.
-ON_MIRROR = 0.3
+#: Discs are shaken by this many pitches at a second try.
+SHAKEN = 0.06
+#: A place where a try failed is taken as this much narrower: others come first.
+NARROWED = 0.9
 
 
 class Inserter:
     """Inserts discs, one sweep after another, and remembers where it failed.
 
-    Vacancies narrower than ``narrowest`` pitches are not tried; the holes of a perfect 60 degree
+    Voids narrower than ``narrowest`` pitches are not tried; the holes of a perfect 60 degree
     grid have 0.577.
     """
 
-    def __init__(
-        self,
-        wall: Wall,
-        vacancies: Vacancies,
-        pitch: float,
-        mirrors: Mirrors,
-        *,
-        steps: int,
-        narrowest: float,
-    ) -> None:
-        self.wall, self.vacancies, self.pitch = wall, vacancies, pitch
-        self.mirrors, self.steps, self.narrowest = mirrors, steps, narrowest * pitch
+    def __init__(self, packer: Packer, *, steps: int, narrowest: float) -> None:
+        self.packer, self.steps, self.narrowest = packer, steps, narrowest * packer.pitch
         self.rng = np.random.default_rng(0)
-        self.failed: dict[tuple[int, int, int], int] = {}
+        self.failures = Failures(packer.pitch)
 
-    def sweep(self, centres: Points, tries: int) -> tuple[Points, int]:
-        """Try the vacancies once; return the discs, and how many places were tried."""
-        everything = self.mirrors.everywhere(centres)
-        places, clearance = self.vacancies.find(everything, self.narrowest)
-        places, ours = self.mirrors.onto(places, ON_MIRROR * self.pitch)
-        places, clearance = places[ours], clearance[ours]
-        fails = np.array([self._fails(place, centres) for place in places], dtype=int)
-        order = np.argsort(-(clearance * 0.9**fails), kind="stable")
-        order = order[fails[order] < tries]
-        tried = 0
-        for begin in range(0, len(order), TOGETHER):
-            some = order[begin : begin + TOGETHER]
-            tried += len(some)
-            centres = self._attempt(centres, places[some], fails[some])
-        return centres, tried
+    def sweep(self, mix: Mix, tries: int) -> tuple[Mix, int]:
+        """Try the voids once; return the discs, and how many places were tried."""
+        packer = self.packer
+        places, width = packer.voids.find(packer.everywhere(mix), self.narrowest)
+        places, ours = packer.mirrors.onto(places, ON_MIRROR * packer.pitch)
+        changes = [Change(place) for place in places[ours]]
+        turns = np.array([self.failures.turn(mix, change) for change in changes], dtype=int)
+        order = np.argsort(-(width[ours] * NARROWED**turns), kind="stable")
+        some = [
+            dataclasses.replace(changes[k], turn=int(turns[k])) for k in order if turns[k] < tries
+        ]
+        mix, _ = search(
+            mix,
+            some,
+            self._cut,
+            lambda trials: relax(trials, packer.wall, self.steps, hasty=True),
+            failures=self.failures,
+        )
+        return mix, len(some)
 
-    def _key(self, place: Points, centres: Points) -> tuple[int, int, int]:
-        # a place is another one when the discs around it have moved
-        near = np.hypot(*(centres - place).T) < 2 * self.pitch
-        mark = round(float(centres[near].sum()) / self.pitch * 20)
-        cell = np.floor(place / (self.pitch / 4)).astype(int)
-        return int(cell[0]), int(cell[1]), mark
-
-    def _fails(self, place: Points, centres: Points) -> int:
-        return self.failed.get(self._key(place, centres), 0)
-
-    def _attempt(
-        self,
-        centres: Points,
-        places: Points,
-        fails: npt.NDArray[np.intp],
-    ) -> Points:
-        trials, moved = [], []
-        for place, failed in zip(places, fails, strict=True):
-            away = np.hypot(*(centres - place).T)
-            radius = WINDOWS[min(failed, len(WINDOWS) - 1)] * self.pitch
-            mine = np.flatnonzero(away < radius + RIM * self.pitch)
-            loose = away[mine] < radius
-            start = np.concatenate((centres[mine], [place]))
-            free = np.append(loose, True)
-            if failed:
-                shaken = self.mirrors.shaken(start, 0.06 * self.pitch, self.rng)
-                start = np.where(free[:, None], shaken, start)
-            trials.append(Trial(start, free, self.mirrors))
-            moved.append(mine)
-        touched = np.zeros(len(centres), dtype=np.bool_)
-        added: list[Points] = []
-        centres = centres.copy()
-        results = relax(trials, self.wall, self.steps, hasty=True)
-        for place, mine, (found, rest) in zip(places, moved, results, strict=True):
-            if rest > 0:
-                key = self._key(place, centres)
-                self.failed[key] = self.failed.get(key, 0) + 1
-            elif not touched[mine].any():
-                centres[mine] = found[:-1]
-                touched[mine] = True
-                added.append(found[-1])
-        if added:
-            centres = np.concatenate((centres, np.array(added)))
-        return centres
+    def _cut(self, mix: Mix, change: Change) -> Window:
+        packer = self.packer
+        radius = WINDOWS[min(change.turn, len(WINDOWS) - 1)] * packer.pitch
+        window = cut_window(mix, change, radius, RIM * packer.pitch, packer.mirrors)
+        if not change.turn:
+            return window
+        trial = window.trial
+        shaken = packer.mirrors.shaken(trial.centres, SHAKEN * packer.pitch, self.rng)
+        start = np.where(trial.free[:, None], shaken, trial.centres)
+        return dataclasses.replace(window, trial=dataclasses.replace(trial, centres=start))

@@ -1,242 +1,323 @@
-"""Packing one room: press a grid that is too full until it fits; then, for few discs, search.
+"""Packing the rooms of one part with discs of one size or several, largest first.
 
 Pressing: a grid with more discs than can fit is relaxed, so that it fills the room to its outline
-from all sides; then the most strained discs are taken out, a few at a time, until none overlap.
-Searching: the least strained packing of one disc more is relaxed again and again, each time with
-a few of its most strained discs moved to vacancies (after arXiv 2405.16618).
+from all sides; then the most strained discs give way, a few at a time, until none overlap: each
+becomes one size smaller, the smallest are taken out.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
-import shapely
 from shapely.geometry.base import BaseGeometry
 
-from stonelayout.geometry.fill_measures import psi6
 from stonelayout.geometry.mirrors import NONE, Mirrors
 from stonelayout.geometry.points import Points
-from stonelayout.laying.solvers.relaxation import Trial, relax
-from stonelayout.laying.solvers.room_distance import DEEP, Wall
-from stonelayout.laying.solvers.voids import Vacancies
+from stonelayout.laying.solvers.mix import Mix
+from stonelayout.laying.solvers.relaxation import EXCESS, Soft, Trial, relax, share_out
+from stonelayout.laying.solvers.room_distance import DEEP, WALL_MARGIN, Wall, Walls
+from stonelayout.laying.solvers.voids import Voids
 
-from .corner_pinning import at_corners
-
-#: Rounds of pressing, and steps in each.
-ROUNDS, STEPS = 40, 50
-#: A packing with less strain than NEARLY (E / d^2) is relaxed for WAIT rounds more before discs
-#: are taken out, and for as long as a round leaves less than FALLING of its strain.
-NEARLY, WAIT, FALLING = 0.02, 4, 0.5
-#: Discs taken out in one round stand at least this many pitches apart.
+#: Steps of each round of pressing.
+STEPS = 50
+#: A packing with less strain than this (E / d^2) is relaxed for some rounds more before discs give
+#: way.
+NEARLY = 0.02
+#: Packings with less strain than this (E / d^2) nearly fit: a search may try them again.
+CLOSE = 1e-4
+#: Discs that give way in one round stand at least this many pitches apart.
 APART = 2.5
-#: How many discs are taken out in a round, for each unit of E / d^2, and at most as a share.
-SHARE, MOST = 2.0, 0.04
-#: Packings that come this close to fitting (E / d^2) are tried again, shaken, by a search.
-CLOSE, SHAKES, RETRIES = 1e-4, (0.01, 0.03, 0.06), 4
+#: Disorder of a grid before it is pressed, in pitches: rows that are a trifle too long can buckle.
+DISORDER = 0.02
 #: Discs nearer to the wall than AT_WALL pitches are pinned to it once they are drawn there; those
 #: at most FLUSH from it are flush.
 AT_WALL, FLUSH = 0.12, 0.005
-#: Disorder of a grid before it is pressed, in pitches.
-DISORDER = 0.02
-#: Trials of a search batch, the pool they come from, and discs moved at most.
-BATCH, POOL, MOVED = 24, 6, 3
+#: A corner this near to a mirror, in pitches, is on it: less than room_distance.WALL_MARGIN.
+ON_MIRROR = 1e-5
+#: Voids narrower than this, in pitches of the smallest size, are none: those of a perfect 60
+#: degree grid have 0.577.
+NO_VOID = 0.6
+#: How strongly discs near the wall are drawn to it.
+PULL = 0.5
+#: How far the pushes reach, in pitches, that share out what room is left; the tidiest is taken.
+REACHES = (1.22, 1.12, 1.4)
+#: Rounds of putting discs onto the wall: one may stand in another's way at first.
+SEATINGS = 3
+
+Flags = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Pressing:
+    """How a packing that is too full gives way.
+
+    It does after ``wait`` rounds with little strain, and later if the last round left less than
+    ``falling`` of the strain; ``share`` discs give way in a round for each unit of E / d^2, at most
+    ``most`` of all. With ``fullest`` a packing with fewer discs than one that fits is given up.
+    """
+
+    rounds: int
+    wait: int
+    falling: float
+    share: float
+    most: float
+    fullest: bool
+
+
+@dataclass(frozen=True)
+class Evening:
+    """How room is shared out: the ``weights`` of one push, and steps as shares of a relaxation's.
+
+    ``draw`` of what draws discs onto the wall first, ``push`` for each weight.
+    """
+
+    weights: tuple[float, ...]
+    draw: float
+    push: float
 
 
 @dataclass(frozen=True, eq=False)
 class _Pressed:
     """A packing that is being pressed: rounds waited, and its last strain (E / d^2)."""
 
-    centres: Points
+    mix: Mix
     turns: int = 0
     rest: float = 0.0
 
 
+@lru_cache(maxsize=2)
+def wall_of(rooms: tuple[BaseGeometry, ...], pitches: tuple[float, ...]) -> Wall:
+    """Return the walls of rooms: the same for all symmetries of a part with two axes at most."""
+    return Walls(rooms, np.array(pitches)) if len(rooms) > 1 else Wall(rooms[0], pitches[0])
+
+
 class Packer:
-    """Packs discs of one pitch into one room: only those between the mirrors are handled."""
+    """Packs discs between mirrors: only those between these are handled. No room may be empty.
 
-    def __init__(self, room: BaseGeometry, pitch: float, mirrors: Mirrors = NONE) -> None:
-        self.room, self.pitch, self.mirrors = room, pitch, mirrors
-        self.wall = Wall(room, pitch)
-        self.vacancies = Vacancies(room, self.wall, pitch)
+    ``pitches`` in mm, one for each room, the largest first: two discs keep the mean of theirs.
+    Shares of a pitch are of the largest.
+    """
+
+    def __init__(
+        self, rooms: Sequence[BaseGeometry], pitches: Sequence[float], mirrors: Mirrors = NONE
+    ) -> None:
+        self.rooms, self.mirrors = tuple(rooms), mirrors
+        self.pitches, self.pitch = np.array(pitches), float(max(pitches))
+        self.wall = wall_of(self.rooms, tuple(map(float, pitches)))
+        self.voids = Voids(rooms, self.wall)
         self.rng = np.random.default_rng(0)
-        self.close: list[Points] = []
+        self.close: list[Mix] = []
 
-    def trial(self, centres: Points, free: npt.NDArray[np.bool_] | None = None) -> Trial:
+    def trial(self, mix: Mix, free: Flags | None = None) -> Trial:
         """Return a trial in which all discs move, or those free; those on a mirror stay there."""
-        free = np.ones(len(centres), dtype=np.bool_) if free is None else free
-        return Trial(centres, free, self.mirrors)
+        free = np.ones(len(mix), dtype=np.bool_) if free is None else free
+        return Trial(mix.centres, free, self.mirrors, size=mix.size)
 
-    def from_outline(self, centres: Points) -> Points:
-        """Return distances (n,) in mm to the room's outline, to a tenth of a pitch."""
-        from scipy.spatial import cKDTree
+    def everywhere(self, mix: Mix) -> Mix:
+        """Return all discs with their images."""
+        return mix.everywhere(self.mirrors)
 
-        return np.asarray(cKDTree(self.vacancies.outline).query(centres)[0])
-
-    def count(self, centres: Points) -> int:
+    def count(self, mix: Mix) -> int:
         """Return how many discs a packing has, images included."""
-        return int(self.mirrors.copies(centres).sum())
+        return int(self.mirrors.copies(mix.centres).sum())
 
-    def strain(self, centres: Points) -> Points:
+    def shaken(self, mix: Mix, by: float) -> Mix:
+        """Return discs moved at random by ``by`` pitches."""
+        return mix.moved(self.mirrors.shaken(mix.centres, by * self.pitch, self.rng))
+
+    def depth(self, mix: Mix) -> Points:
+        """Return how deep discs stand in the room of their size in mm, inf if deep, (n,)."""
+        return self.wall.depth(mix.centres, mix.size, deep=True)[0]
+
+    def at_edge(self, mix: Mix) -> Flags:
+        """Tell which discs stand near the wall of their size, shape (n,)."""
+        return np.asarray(self.depth(mix) < DEEP * self.pitch)
+
+    def strain(self, mix: Mix) -> Points:
         """Return each disc's overlaps, in pitches, shape (n,)."""
         from scipy.spatial import cKDTree
 
+        centres, own = mix.centres, self.pitches[mix.size]
         pairs = cKDTree(centres).query_pairs(self.pitch, output_type="ndarray")
         length = np.hypot(*(centres[pairs[:, 0]] - centres[pairs[:, 1]]).T)
-        short = np.maximum(self.pitch - length, 0)
+        short = np.maximum((own[pairs[:, 0]] + own[pairs[:, 1]]) / 2 - length, 0)
         n = len(centres)
-        total: Points = np.maximum(-self.wall.depth(centres)[0], 0.0)
+        total: Points = np.maximum(-self.depth(mix), 0.0)
         total = total + np.bincount(pairs[:, 0], short, n) + np.bincount(pairs[:, 1], short, n)
         heights, on = centres @ self.mirrors.normals.T, self.mirrors.on(centres)
-        own = np.where(on, 0.0, np.maximum(self.pitch - 2 * heights, 0.0))
-        strain: Points = (total + 2 * own.sum(axis=1)) / self.pitch
+        image = np.where(on, 0.0, np.maximum(own[:, None] - 2 * heights, 0.0))
+        strain: Points = (total + 2 * image.sum(axis=1)) / self.pitch
         return strain
 
-    def widest(self, centres: Points) -> float:
-        """Return the clearance of the widest vacancy in mm, 0 if none is worth the name."""
-        everything = self.mirrors.everywhere(centres)
-        _, clearance = self.vacancies.find(everything, 0.6 * self.pitch)
-        return float(clearance[0]) if len(clearance) else 0.0
-
-    def at_wall(self, centres: Points) -> npt.NDArray[np.bool_]:
-        """Tell which discs stand at the wall, or nearly, shape (n,)."""
-        return np.asarray(self.wall.depth(centres, deep=True)[0] < AT_WALL * self.pitch)
-
-    def pinned(self, centres: Points, free: npt.NDArray[np.bool_]) -> Trial:
-        """Return a trial in which discs near the wall are kept to it, and to its corners."""
-        reach = AT_WALL * self.pitch
-        centres, loose = at_corners(self.wall, centres, free, self.mirrors, reach)
-        return Trial(centres, loose, self.mirrors, free & self.at_wall(centres))
-
-    def off_wall(self, centres: Points) -> tuple[int, int]:
+    def off_wall(self, mix: Mix) -> tuple[int, int]:
         """Return how many discs are near the wall, and how many of these do not stand at it."""
-        depth = self.wall.depth(centres, deep=True)[0] / self.pitch
+        depth = self.depth(mix) / self.pitch
         return int((depth < DEEP).sum()), int(((depth > FLUSH) & (depth < DEEP)).sum())
 
-    def untidiness(self, centres: Points) -> float:
-        """Return what the eye minds: discs that nearly stand at the wall, gaps, disorder.
+    def widest(self, mix: Mix) -> float:
+        """Return how wide the widest void is for the smallest size in mm, 0 for a narrow one."""
+        least, last = NO_VOID * float(self.pitches.min()), len(self.rooms) - 1
+        _, width = self.voids.find(self.everywhere(mix), least, last)
+        return float(width[0]) if len(width) else 0.0
 
-        Their share of the discs near the wall, the widest gap in pitches, half of 1 - psi6.
+    def raggedness(self, mix: Mix) -> float:
+        """Return the share of discs near the wall that do not stand at it, plus the widest void.
+
+        The void in pitches.
         """
-        near, off = self.off_wall(centres)
-        order = psi6(self.mirrors.everywhere(centres), self.pitch)
-        return off / max(1, near) + self.widest(centres) / self.pitch + (1 - order) / 2
+        near, off = self.off_wall(mix)
+        return off / max(1, near) + self.widest(mix) / self.pitch
 
-    def press(self, starts: Sequence[Points]) -> list[Points]:
-        """Press packings that are too full until they fit; return those that do.
+    def press(
+        self,
+        starts: Sequence[Points],
+        pressing: Pressing,
+        yielding: Callable[[Mix], Points] | None = None,
+    ) -> list[Mix]:
+        """Press discs of the largest size that are too many until they fit; return what fits.
 
-        What has fewer discs than one that fits is given up.
+        ``yielding`` (n,): by what share the strain of discs counts when it is told which give way.
         """
-        fitting: list[Points] = []
-        # a little disorder, so that rows which are a trifle too long can buckle
-        pending = [_Pressed(self._shaken(start, DISORDER)) for start in starts if len(start)]
+        fitting: list[Mix] = []
+        pending = [_Pressed(self.shaken(Mix.of(p), DISORDER)) for p in starts if len(p)]
         most = 0
-        for _ in range(ROUNDS):
-            pending = [one for one in pending if self.count(one.centres) >= most]
+        for _ in range(pressing.rounds):
+            if pressing.fullest:
+                pending = [one for one in pending if self.count(one.mix) >= most]
             if not pending:
                 break
-            trials = [self.trial(one.centres) for one in pending]
-            results = relax(trials, self.wall, STEPS)
+            results = relax([self.trial(one.mix) for one in pending], self.wall, STEPS)
             was, pending = pending, []
             for one, (centres, rest) in zip(was, results, strict=True):
+                mix = one.mix.moved(centres)
+                falls = one.turns < pressing.wait or rest < pressing.falling * one.rest
                 if rest == 0:
-                    fitting.append(centres)
-                    most = max(most, self.count(centres))
-                elif rest < NEARLY and (one.turns < WAIT or rest < FALLING * one.rest):
-                    pending.append(_Pressed(centres, one.turns + 1, rest))
-                elif len(centres) > 1:
+                    fitting.append(mix)
+                    most = max(most, self.count(mix))
+                elif rest < NEARLY and falls:
+                    pending.append(_Pressed(mix, one.turns + 1, rest))
+                elif len(mix) > 1:
                     if rest < CLOSE:
-                        self.close.append(centres)
-                    pending.append(_Pressed(self._thinned(centres, rest)))
+                        self.close.append(mix)
+                    strain = self.strain(mix) * (yielding(mix) if yielding else 1.0)
+                    most_now = int(pressing.most * len(mix))
+                    give = max(1, min(round(rest * pressing.share), most_now))
+                    pending.append(_Pressed(self._relieved(mix, strain, give)))
         return fitting
 
-    def _thinned(self, centres: Points, rest: float) -> Points:
-        strain = self.strain(centres)
-        most = max(1, min(round(rest * SHARE), int(MOST * len(centres))))
-        drop: list[int] = []
+    def _relieved(self, mix: Mix, strain: Points, count: int) -> Mix:
+        """Make the most strained discs one size smaller; the smallest go."""
+        chosen: list[int] = []
         for i in np.argsort(-strain, kind="stable"):
-            if len(drop) == most:
+            if len(chosen) == count:
                 break
-            away = np.hypot(*(centres[drop] - centres[i]).T)
-            if not drop or away.min() > APART * self.pitch:
-                drop.append(int(i))
-        return np.delete(centres, drop, axis=0)
+            away = np.hypot(*(mix.centres[chosen] - mix.centres[i]).T)
+            if not chosen or away.min() > APART * self.pitch:
+                chosen.append(int(i))
+        size = mix.size.copy()
+        size[chosen] += 1
+        stays = size < len(self.pitches)
+        return Mix(mix.centres[stays], size[stays])
 
-    def search(self, centres: Points, batches: int) -> Points:
-        """Try to place one disc more, and one more, until ``batches`` in a row have failed."""
-        centres = self._retry(centres)
-        failed = 0
-        pool: list[tuple[float, Points]] = []
-        while failed < batches:
-            if not pool:
-                starts = [self._added(centres) for _ in range(BATCH // 2)]
-                starts += [self._scattered(len(centres) + 1) for _ in range(BATCH - len(starts))]
-            else:
-                starts = [self._hop(pool[k % len(pool)][1]) for k in range(BATCH)]
-            results = relax([self.trial(s) for s in starts], self.wall, 400)
-            solved = [x for x, rest in results if rest == 0]
-            if solved:
-                centres = solved[0]
-                pool, failed = [], 0
+    def pinned(self, mix: Mix, free: Flags | None = None) -> Trial:
+        """Return a trial in which discs near the wall are kept to it, and to its corners."""
+        free = np.ones(len(mix), dtype=np.bool_) if free is None else free
+        reach = AT_WALL * self.pitch
+        centres, loose = self._at_corners(mix, free, reach)
+        at_wall = self.depth(mix.moved(centres)) < reach
+        return Trial(centres, loose, self.mirrors, free & at_wall, mix.size)
+
+    def _at_corners(self, mix: Mix, free: Flags, reach: float) -> tuple[Points, Flags]:
+        """Put free discs on the wall's corners within ``reach`` mm; return centres, and who moves.
+
+        A corner takes a disc, the nearest, only as far as it keeps its distance from all others
+        that stand still, and from its own images. What stands on a mirror goes to a corner on that
+        mirror only.
+        """
+        away, which = self.wall.nearest_corner(mix.centres, mix.size)
+        own, normals = self.pitches[mix.size], self.mirrors.normals
+        centres, free = mix.centres.copy(), free.copy()
+        on = self.mirrors.on(centres)
+        near = np.flatnonzero(free & (away < reach))
+        for i in near[np.argsort(away[near], kind="stable")]:
+            corner = self.wall.corners[which[i]]
+            heights = normals @ corner
+            if (np.abs(heights[on[i]]) > ON_MIRROR * own[i]).any():
                 continue
-            failed += 1
-            pool = _best(pool + [(rest, x) for x, rest in results])
-        return centres
+            corner = corner - heights[on[i]] @ normals[on[i]]
+            apart = np.hypot(*(centres[~free] - corner).T)
+            if (apart >= (own[~free] + own[i]) / 2).all() and (heights[~on[i]] >= own[i] / 2).all():
+                centres[i], free[i] = corner, False
+        return centres, free
 
-    def _retry(self, centres: Points) -> Points:
-        """Shake the packings that nearly fitted, those with most discs first."""
-        close = sorted(self.close, key=self.count, reverse=True)
-        for packing in [p for p in close if self.count(p) > self.count(centres)][:RETRIES]:
-            shaken = [self._shaken(packing, by) for by in SHAKES for _ in range(BATCH // 6)]
-            for found, rest in relax([self.trial(x) for x in shaken], self.wall, 1500):
-                if rest == 0 and self.count(found) > self.count(centres):
-                    centres = found
-        return centres
+    def evened(
+        self,
+        mix: Mix,
+        evening: Evening,
+        pushes: int,
+        steps: int,
+        untidiness: Callable[[Mix], float],
+        free: Flags | None = None,
+    ) -> Mix:
+        """Share out what room is left among free discs; no distance is given up.
 
-    def _added(self, centres: Points) -> Points:
-        """One more disc, in one of the widest vacancies, and a little disorder."""
-        places, _ = self.vacancies.find(centres, 0.4 * self.pitch)
-        place = places[self.rng.integers(min(len(places), 8))]
-        start = np.concatenate((centres, [place]))
-        return self._shaken(start, float(self.rng.choice([0.0, 0.05, 0.15])))
+        For each of so many ``pushes`` discs near the wall are drawn onto it, then all are pushed
+        apart. Of what came of it, and the discs as they were, the tidiest is returned.
+        """
+        reaches = REACHES[:pushes]
+        softs = [Soft(reach, evening.weights[0], PULL) for reach in reaches]
+        trials = [self.trial(mix, free)] * len(reaches)
+        drawn = relax(trials, self.wall, round(evening.draw * steps), softs)
+        shared = share_out(
+            [self.trial(mix.moved(found), free) for found, _ in drawn],
+            self.wall,
+            round(evening.push * steps),
+            reaches,
+            weights=evening.weights,
+            renewed=lambda trial: self.pinned(mix.moved(trial.centres), free),
+        )
+        settled = [mix]
+        for again in (self.pinned, self.trial):  # at the wall, where that can be
+            trials = [again(mix.moved(trial.centres), free) for trial in shared]
+            results = relax(trials, self.wall, 2 * steps)
+            settled += [mix.moved(found) for found, rest in results if rest == 0]
+            shared = [was for was, (_, rest) in zip(shared, results, strict=True) if rest > 0]
+        return min(settled, key=untidiness)
 
-    def _shaken(self, centres: Points, by: float) -> Points:
-        return self.mirrors.shaken(centres, by * self.pitch, self.rng)
+    def seated(self, mix: Mix) -> Mix:
+        """Put discs that nearly stand at the wall onto it, where they are free to.
 
-    def _scattered(self, count: int) -> Points:
-        x0, y0, x1, y1 = self.room.bounds
-        found = np.empty((0, 2))
-        for _ in range(1000):
-            points = self.rng.uniform((x0, y0), (x1, y1), (4 * count, 2))
-            found = np.concatenate((found, points[shapely.contains_xy(self.room, points)]))
-            if len(found) >= count:
+        A disc on a mirror stays on it.
+        """
+        for _ in range(SEATINGS):
+            moved = False
+            depth, inward = self.wall.depth(mix.centres, mix.size, deep=True)
+            off = np.flatnonzero((depth > FLUSH * self.pitch) & (depth < DEEP * self.pitch))
+            for k in off[np.argsort(depth[off], kind="stable")]:
+                step = depth[k] - WALL_MARGIN * self.pitch
+                place = self._free_place(mix, int(k), mix.centres[k] - step * inward[k])
+                if place is not None:
+                    centres = mix.centres.copy()
+                    centres[k], moved = place, True
+                    mix = mix.moved(centres)
+            if not moved:
                 break
-        return self.mirrors.folded(found[:count])
+        return mix
 
-    def _hop(self, centres: Points) -> Points:
-        """Move a few of the most strained discs to the widest vacancies."""
-        strain = self.strain(centres)
-        k = int(self.rng.integers(1, MOVED + 1))
-        worst = np.argsort(-strain, kind="stable")[: max(k, len(centres) // 8)]
-        moved = self.rng.choice(worst, size=min(k, len(worst)), replace=False)
-        rest = np.delete(centres, moved, axis=0)
-        for _ in moved:
-            places, _width = self.vacancies.find(rest, 0.4 * self.pitch)
-            if not len(places):
-                return self._shaken(centres, 0.1)
-            place = places[self.rng.integers(min(len(places), 6))]
-            rest = np.concatenate((rest, [place]))
-        return rest
-
-
-def _best(pool: list[tuple[float, Points]]) -> list[tuple[float, Points]]:
-    """Keep the least strained packings, no two of the same energy."""
-    kept: list[tuple[float, Points]] = []
-    for rest, centres in sorted(pool, key=lambda item: item[0]):
-        if all(abs(rest - other) > 1e-6 * rest for other, _ in kept):
-            kept.append((rest, centres))
-        if len(kept) == POOL:
-            break
-    return kept
+    def _free_place(self, mix: Mix, k: int, place: Points) -> Points | None:
+        """Return where a disc stands at a place, None if it may not."""
+        normals, on = self.mirrors.normals, self.mirrors.on(mix.centres[k : k + 1])[0]
+        place = place - (normals.T * on) @ (normals @ place)
+        own = self.pitches[mix.size[k]]
+        if (normals @ place < own / 2)[~on].any():
+            return None
+        others = self.everywhere(mix[np.arange(len(mix)) != k])
+        apart = (self.pitches[others.size] + own) / 2 * (1 + EXCESS)
+        if (np.hypot(*(others.centres - place).T) < apart).any():
+            return None
+        depth = self.wall.depth(place[None], mix.size[k : k + 1])[0]
+        return place if depth[0] >= WALL_MARGIN * self.pitch / 2 else None

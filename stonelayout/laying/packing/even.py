@@ -13,6 +13,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.bounds import proved_bound
+from stonelayout.geometry.fill_measures import psi6
 from stonelayout.geometry.mirrors import NONE, Mirrors
 from stonelayout.geometry.points import Points
 from stonelayout.laying.common.ask import Ask, Laid
@@ -20,12 +21,14 @@ from stonelayout.laying.common.fill_symmetry import symmetric_room, symmetries
 from stonelayout.laying.common.outline_smoothing import smoothed_part
 from stonelayout.laying.common.part_fill import Part, fill_parts, remembered
 from stonelayout.laying.rows.middle_row import middle_row
-from stonelayout.laying.solvers.relaxation import FADING, Soft, relax, share_out
+from stonelayout.laying.solvers.mix import Mix
+from stonelayout.laying.solvers.relaxation import FADING
 
 from .disc_insertion import Inserter
-from .disc_packer import Packer
+from .disc_packer import Evening, Packer, Pressing
 from .lattice import best_lattice
-from .void_smoothing import healed, seated
+from .perturbation_search import search
+from .void_smoothing import smoothed
 
 
 @dataclass(frozen=True)
@@ -70,20 +73,18 @@ EFFORTS = {
     "good": Effort((0.1, 0.17, 0.28), 3, 12, 3, 0.66, 1, 0, 3, steps=220),
     "best": Effort((0.03, 0.1, 0.17, 0.25, 0.35, 0.5), 36, 72, 8, 0.6, 3, 8, 3),
 }
+PRESSING = Pressing(rounds=40, wait=4, falling=0.5, share=2.0, most=0.04, fullest=True)
 #: A room counts as round when 4 pi A / L^2 is above this.
 ROUND = 0.9
 #: A room narrower than this share of a pitch is a line: its grid is one row, and stays.
 THIN = 1e-4
 #: Whole-room search is for this many discs at most.
 FEW = 160
-#: How strongly discs near the wall are drawn to it.
-PULL = 0.5
 #: Fills of more discs than this are not pressed, evened at their edge only, and in one symmetry.
 MANY = 2500
 #: Of many discs those within BAND pitches of the outline are evened; RIM more are looked at.
 BAND, RIM = 6.0, 1.5
-#: The room left over is shared out by a push that reaches so many pitches; what is tidiest stays.
-EVENING = (1.22, 1.12, 1.4)
+EVENING = Evening(FADING, draw=0.5, push=0.25)
 #: A room is simplified by this share of a pitch before it is made symmetric; what is lost, with
 #: what walls lose, is less than their margin.
 ROUGH = 1e-5
@@ -159,22 +160,22 @@ class _Filled:
     packer: Packer
     inserter: Inserter
     effort: Effort
-    centres: Points
+    mix: Mix
 
     @property
     def count(self) -> int:
-        return self.packer.count(self.centres)
+        return self.packer.count(self.mix)
 
     @property
     def untidiness(self) -> float:
-        return self.packer.untidiness(self.centres)
+        return untidiness(self.packer, self.mix)
 
     @classmethod
     def of(cls, room: BaseGeometry, pitch: float, effort: Effort, mirrors: Mirrors) -> _Filled:
         """Press grids into a room, and insert what fits; ``finished`` makes it tidy."""
         axes = mirrors.axes
         room = symmetric_room(room, mirrors, ROUGH * pitch)
-        packer = Packer(room, pitch, mirrors)
+        packer = Packer([room], [pitch], mirrors)
         grid = best_lattice(room, pitch, mirrors=axes)
         if len(mirrors) > 1:  # little is left to handle, so more can be tried
             grids, few = 2 * effort.grids, 2 * effort.few
@@ -186,80 +187,62 @@ class _Filled:
             else full_grids(room, grid, pitch, effort, axes)
         )
         near = (ONTO if len(mirrors) > 1 else 1e-6) * pitch
-        fitting = packer.press([mirrors.between(start, near) for start in starts])
+        fitting = packer.press([mirrors.between(start, near) for start in starts], PRESSING)
         if len(mirrors.group) <= 4:  # the grid has the symmetry of the axes
-            fitting.append(mirrors.between(grid, 1e-6 * pitch))
+            fitting.append(Mix.of(mirrors.between(grid, 1e-6 * pitch)))
         most = max(map(packer.count, fitting), default=0)
         fullest = [one for one in fitting if packer.count(one) == most]
-        centres = min(fullest, key=packer.untidiness) if most else np.empty((0, 2))
-        if packer.count(centres) >= bound:  # no more can fit
+        mix = Mix.of(np.empty((0, 2)))
+        if most:
+            mix = min(fullest, key=lambda one: untidiness(packer, one))
+        if packer.count(mix) >= bound:  # no more can fit
             effort = dataclasses.replace(effort, batches=0, sweeps=0)
-        if effort.batches and packer.count(centres) <= FEW:
-            centres = packer.search(centres, effort.batches)
-        inserter = Inserter(
-            packer.wall,
-            packer.vacancies,
-            pitch,
-            mirrors,
-            steps=effort.steps,
-            narrowest=effort.narrowest,
-        )
-        if len(centres):
-            centres = _evened(packer, centres, effort, min(effort.evenings, 1))
-        for _ in range(effort.sweeps if len(centres) else 0):
-            before = len(centres)
-            centres, tried = inserter.sweep(centres, effort.tries)
-            if not tried or (len(centres) == before and effort.tries == 1):
+        if effort.batches and packer.count(mix) <= FEW:
+            mix = search(packer, mix, effort.batches)
+        inserter = Inserter(packer, steps=effort.steps, narrowest=effort.narrowest)
+        if len(mix):
+            mix = _evened(packer, mix, effort, min(effort.evenings, 1))
+        for _ in range(effort.sweeps if len(mix) else 0):
+            before = len(mix)
+            mix, tried = inserter.sweep(mix, effort.tries)
+            if not tried or (len(mix) == before and effort.tries == 1):
                 break
-            centres = _evened(packer, centres, effort, 1)
-        return cls(packer, inserter, effort, centres)
+            mix = _evened(packer, mix, effort, 1)
+        return cls(packer, inserter, effort, mix)
 
     def finished(self) -> Points:
         """Return all discs (n, 2) when what room is left is shared out, and a last one tried."""
-        packer, centres, pushes = self.packer, self.centres, self.effort.evenings
-        if len(centres) and pushes > 1:
-            centres = _evened(packer, centres, self.effort, pushes)
-            more = centres
+        packer, mix, pushes = self.packer, self.mix, self.effort.evenings
+        if len(mix) and pushes > 1:
+            mix = _evened(packer, mix, self.effort, pushes)
+            more = mix
             if self.effort.sweeps:
-                more, _ = self.inserter.sweep(centres, self.effort.tries)
-            if len(more) > len(centres):
-                centres = _evened(packer, more, self.effort, pushes)
-            centres = seated(packer, healed(packer, centres))
-        return packer.mirrors.everywhere(centres)
+                more, _ = self.inserter.sweep(mix, self.effort.tries)
+            if len(more) > len(mix):
+                mix = _evened(packer, more, self.effort, pushes)
+            mix = packer.seated(smoothed(packer, mix))
+        return packer.everywhere(mix).centres
 
 
-def _evened(packer: Packer, centres: Points, effort: Effort, pushes: int) -> Points:
+def untidiness(packer: Packer, mix: Mix) -> float:
+    """Return how ragged a fill's edge is, and the disorder of its inside (half of 1 - psi6)."""
+    order = psi6(packer.everywhere(mix).centres, packer.pitch)
+    return packer.raggedness(mix) + (1 - order) / 2
+
+
+def _evened(packer: Packer, mix: Mix, effort: Effort, pushes: int) -> Mix:
     """Share out what room is left over, without giving up any distance."""
-    if len(centres) <= MANY:
-        return _evened_band(packer, centres, np.ones(len(centres), dtype=np.bool_), effort, pushes)
-    away = packer.from_outline(centres) / packer.pitch
+    from scipy.spatial import cKDTree
+
+    def rough(mix: Mix) -> float:
+        return untidiness(packer, mix)
+
+    if len(mix) <= MANY:
+        return packer.evened(mix, EVENING, pushes, effort.steps, rough)
+    away = np.asarray(cKDTree(packer.voids.outlines[0]).query(mix.centres)[0]) / packer.pitch
     near = away < BAND + RIM
-    evened = _evened_band(packer, centres[near], away[near] < BAND, effort, 1)
-    return np.concatenate((centres[~near], evened))
-
-
-def _evened_band(
-    packer: Packer, centres: Points, free: npt.NDArray[np.bool_], effort: Effort, pushes: int
-) -> Points:
-    """Share out the room among discs that are free to move."""
-    reaches = EVENING[:pushes]
-    softs = [Soft(reach, FADING[0], PULL) for reach in reaches]
-    trials = [packer.trial(centres, free)] * len(reaches)
-    drawn = relax(trials, packer.wall, effort.steps // 2, softs)
-    shared = share_out(
-        [packer.trial(found, free) for found, _ in drawn],
-        packer.wall,
-        effort.steps // 4,
-        reaches,
-        pinned=lambda trial: packer.pinned(trial.centres, free),
-    )
-    settled = []
-    for again in (packer.pinned, packer.trial):  # at the wall, where that can be
-        trials = [again(trial.centres, free) for trial in shared]
-        results = relax(trials, packer.wall, 2 * effort.steps)
-        settled += [after for after, rest in results if rest == 0]
-        shared = [was for was, (_, rest) in zip(shared, results, strict=True) if rest > 0]
-    return min((centres, *settled), key=packer.untidiness)
+    evened = packer.evened(mix[near], EVENING, 1, effort.steps, rough, away[near] < BAND)
+    return mix[~near].with_more(evened.centres)
 
 
 def full_grids(

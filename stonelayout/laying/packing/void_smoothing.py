@@ -1,103 +1,94 @@
-"""Healing: vacancies too narrow for another disc are shared out among the discs around them."""
+"""Smoothing of voids: those too narrow for another disc are shared out among the discs around."""
 
 from __future__ import annotations
+
+import dataclasses
 
 import numpy as np
 
 from stonelayout.geometry.points import Points
-from stonelayout.laying.solvers.relaxation import EXCESS, relax, share_out
-from stonelayout.laying.solvers.room_distance import DEEP, WALL_MARGIN
+from stonelayout.laying.solvers.mix import Mix
+from stonelayout.laying.solvers.relaxation import Trial, relax, share_out
+from stonelayout.laying.solvers.window_search import Change, Window, cut_window, search
 
-from .disc_packer import FLUSH, Packer
+from .disc_packer import Packer
 
-#: Vacancies wider than so many pitches are healed, and looked at; those of a perfect 60 degree grid
-#: have 0.577.
-SORE, WIDE = 0.76, 0.7
-#: How far a push reaches in each round, and within how many pitches of a vacancy discs move. They
-#: stay a pitch from all that stands beyond those RIM further, which hold still around them.
-ROUNDS, RIM = ((1.3, 3.5), (1.5, 5.0), (1.5, 3.5)), 1.6
+#: Voids wider than so many pitches are narrowed; what they have over WIDE counts. The voids of a
+#: perfect 60 degree grid have 0.577.
+TRIED, WIDE = 0.76, 0.7
+#: Discs stay a pitch from all that stands beyond those within this many pitches of their window:
+#: more than window_search.RIM, as pushes move discs further than an insertion does.
+RIM = 1.6
 #: Steps of each push, and of what restores the distances.
 STEPS, LAST = 50, 300
-#: A window is healed when the sum of the squares of what its vacancies have over WIDE, and of OFF
-#: for each disc that nearly stands at the wall, falls to this share.
+#: A window is better when the sum of the squares of what its voids have over WIDE, and of OFF for
+#: each disc near the wall that does not stand at it, falls to this share.
 LEFT, OFF = 0.8, 0.004
 #: Windows of one round.
-TOGETHER = 24
+MOST = 24
 
 
-def healed(packer: Packer, centres: Points) -> Points:
-    """Return discs (n, 2) with the widest vacancies narrowed; all distances stay kept."""
-    for reach, window in ROUNDS:
-        centres = _round(packer, centres, reach, window)
-    return centres
+@dataclasses.dataclass(frozen=True)
+class Smoothing:
+    """One round: how far pushes reach, and how large the windows are, in pitches."""
+
+    reach: float
+    radius: float
 
 
-def seated(packer: Packer, centres: Points) -> Points:
-    """Return discs (n, 2), those that nearly stand at the wall put onto it where they are free to.
-
-    A disc on a mirror stays on it.
-    """
-    depth, inward = packer.wall.depth(centres, deep=True)
-    off = (depth > FLUSH * packer.pitch) & (depth < DEEP * packer.pitch)
-    least = packer.pitch * (1 + EXCESS)
-    for k in np.flatnonzero(off)[np.argsort(depth[off], kind="stable")]:
-        place = centres[k] - (depth[k] - WALL_MARGIN * packer.pitch) * inward[k]
-        on = packer.mirrors.on(centres[k : k + 1])[0]
-        place = place - (packer.mirrors.normals.T * on) @ (packer.mirrors.normals @ place)
-        if len(packer.mirrors) > on.sum() and (packer.mirrors.normals @ place)[~on].min() < 0:
-            continue
-        own = packer.mirrors.everywhere(place[None])
-        others = packer.mirrors.everywhere(np.delete(centres, k, axis=0))
-        away = np.hypot(*(np.concatenate((own[1:], others)) - place).T)
-        if (
-            away.min() >= least
-            and packer.wall.inside(place[None], WALL_MARGIN * packer.pitch / 2)[0]
-        ):
-            centres = centres.copy()
-            centres[k] = place
-    return centres
+ROUNDS = (Smoothing(1.3, 3.5), Smoothing(1.5, 5.0), Smoothing(1.5, 3.5))
 
 
-def _round(packer: Packer, centres: Points, reach: float, radius: float) -> Points:
-    """Heal what can be healed at once."""
-    everything = packer.mirrors.everywhere(centres)
-    places, _ = packer.vacancies.find(everything, SORE * packer.pitch)
-    places = places[(places @ packer.mirrors.normals.T > -1e-9).all(axis=1)][:TOGETHER]
-    if not len(places):
-        return centres
-    away = np.hypot(*(centres - places[:, None]).transpose(2, 0, 1)) / packer.pitch
-    windows = [np.flatnonzero(far < radius + RIM) for far in away]
-    free = [far[window] < radius for far, window in zip(away, windows, strict=True)]
-    trials = [
-        packer.pinned(centres[window], loose) for window, loose in zip(windows, free, strict=True)
-    ]
-    trials = share_out(trials, packer.wall, STEPS, [reach])
-    results = relax(trials, packer.wall, LAST)
-    failed = [k for k, (_, rest) in enumerate(results) if rest > 0]
-    if failed:
-        loose = [packer.trial(trials[k].centres, free[k]) for k in failed]
+def smoothed(packer: Packer, mix: Mix) -> Mix:
+    """Return discs with the widest voids narrowed; all distances stay kept."""
+    for one in ROUNDS:
+        mix = _round(packer, mix, one)
+    return mix
+
+
+def _round(packer: Packer, mix: Mix, smoothing: Smoothing) -> Mix:
+    """Narrow the widest voids, all at once."""
+    pitch, radius = packer.pitch, smoothing.radius * packer.pitch
+    places, _ = packer.voids.find(packer.everywhere(mix), TRIED * pitch)
+    places = places[packer.mirrors.onto(places, 0.0)[1]][:MOST]
+
+    def cut(mix: Mix, change: Change) -> Window:
+        window = cut_window(mix, change, radius, RIM * pitch, packer.mirrors)
+        pinned = packer.pinned(mix[window.mine], window.trial.free)
+        # a disc that is pinned to a corner is free to leave it, if nothing else fits
+        free.append(window.trial.free)
+        return dataclasses.replace(window, trial=pinned)
+
+    free: list[np.ndarray] = []
+
+    def solve(trials: list[Trial]) -> list[tuple[Points, float]]:
+        shared = share_out(trials, packer.wall, STEPS, [smoothing.reach])
+        results = relax(shared, packer.wall, LAST)
+        failed = [k for k, (_, rest) in enumerate(results) if rest > 0]
+        loose = [dataclasses.replace(shared[k], free=free[k], pinned=None) for k in failed]
         for k, result in zip(failed, relax(loose, packer.wall, LAST), strict=True):
             results[k] = result
-    touched = np.zeros(len(centres), dtype=np.bool_)
-    for place, window, (found, rest) in zip(places, windows, results, strict=True):
-        out = np.hypot(*(found - place).T) / packer.pitch
-        strayed = (out > radius + RIM - 1) & (found != centres[window]).any(axis=1)
-        if rest > 0 or touched[window].any() or strayed.any():
-            continue
-        if _sore(packer, found, place, radius) < LEFT * _sore(
-            packer, centres[window], place, radius
-        ):
-            centres = centres.copy()
-            centres[window] = found
-            touched[window] = True
-    return centres
+        return results
+
+    def suits(window: Window, found: Points) -> bool:
+        was, place = mix[window.mine], window.change.place
+        out = np.hypot(*(found - place).T)
+        strayed = (out > radius + (RIM - 1) * pitch) & (found != was.centres).any(axis=1)
+        if strayed.any():
+            return False
+        now = _roughness(packer, was.moved(found), place, radius)
+        return now < LEFT * _roughness(packer, was, place, radius)
+
+    changes = [Change(place, added=None) for place in places]
+    return search(mix, changes, cut, solve, suits=suits)[0]
 
 
-def _sore(packer: Packer, centres: Points, middle: Points, radius: float) -> float:
-    """Return the sum of squares of what vacancies have over WIDE, and OFF for each disc off."""
-    places, clearance = packer.vacancies.find(
-        packer.mirrors.everywhere(centres), WIDE * packer.pitch
-    )
-    near = np.hypot(*(places - middle).T) < radius * packer.pitch
-    sore = float(((clearance[near] / packer.pitch - WIDE) ** 2).sum())
-    return sore + OFF * packer.off_wall(centres)[1]
+def _roughness(packer: Packer, mix: Mix, middle: Points, radius: float) -> float:
+    """Return the sum of squares of what voids have over WIDE, and OFF for each disc off the wall.
+
+    Of voids within ``radius`` mm of a place.
+    """
+    places, width = packer.voids.find(packer.everywhere(mix), WIDE * packer.pitch)
+    near = np.hypot(*(places - middle).T) < radius
+    rough = float(((width[near] / packer.pitch - WIDE) ** 2).sum())
+    return rough + OFF * packer.off_wall(mix)[1]

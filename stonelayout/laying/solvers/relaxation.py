@@ -263,17 +263,18 @@ def share_out(
     steps: int,
     reaches: Sequence[float],
     *,
-    pinned: Callable[[Trial], Trial] | None = None,
+    weights: Sequence[float] = FADING,
+    renewed: Callable[[Trial], Trial] | None = None,
     only_free: bool = False,
 ) -> list[Trial]:
-    """Share out what room is left among the free discs of trials, by pushes that fade.
+    """Share out what room is left among the free discs of trials, by pushes of these weights.
 
     Each push takes ``steps`` and reaches as many pitches as ``reaches`` says, for all trials or for
-    each; before it trials are ``pinned`` anew. Distances are to be restored after it.
+    each; before it trials are ``renewed``. Distances are to be restored after it.
     """
     found = list(trials)
-    for weight in FADING if trials else ():
-        found = [pinned(trial) for trial in found] if pinned else found
+    for weight in weights if trials else ():
+        found = [renewed(trial) for trial in found] if renewed else found
         softs = [Soft(reach, weight) for reach in reaches]
         pushed = relax(found, wall, steps, softs, only_free=only_free)
         found = [

@@ -1,52 +1,88 @@
-"""Places where another disc may go: the widest first."""
+"""Voids: places where another disc may go, the widest first."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
+import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from stonelayout.geometry.points import Points
 from stonelayout.geometry.polylines import Polyline
 
+from .mix import Mix
 from .room_distance import Wall
 
-#: Step of the samples along the outline, in pitches.
+#: Step of the samples along an outline, in pitches.
 STEP = 0.1
 
 
-class Vacancies:
-    """Finds the widest places of a room: corners of Voronoi cells, and its outline."""
+class Voids:
+    """Finds the widest places of rooms, one for each size: between three discs, and on the outline.
 
-    def __init__(self, room: BaseGeometry, wall: Wall, pitch: float) -> None:
-        self.wall, self.pitch = wall, pitch
-        samples = [shapely.get_coordinates(room)]
-        for line in shapely.get_parts(shapely.boundary(room)):
-            along = np.linspace(0, line.length, int(line.length / (STEP * pitch)) + 2)
-            samples.append(Polyline.of(shapely.get_coordinates(line)).at(along))
-        self.outline = np.concatenate(samples)
+    How wide a place is for a size is told by the distance in mm to the nearest centre of a disc of
+    that size; of a disc of another size half of what their pitches differ by is taken away. So a
+    disc fits where this is its pitch.
+    """
 
-    def find(self, centres: Points, least: float) -> tuple[Points, Points]:
-        """Return places (m, 2) and clearances (m,) of at least ``least`` mm, the widest first.
+    def __init__(self, rooms: Sequence[BaseGeometry], wall: Wall) -> None:
+        self.wall = wall
+        self.outlines = [outline_samples(room, STEP * wall.pitch) for room in rooms]
 
-        Clearance is the distance to the nearest centre. Of places nearer together than half a
-        pitch only the widest stays.
+    def wide(self, mix: Mix, least: float, size: int = 0) -> tuple[Points, Points]:
+        """Return places (m, 2) of at least ``least`` mm for a disc of a size, and how wide (m,)."""
+        places = circumcentres(mix.centres)
+        sizes = np.full(len(places), size, dtype=np.intp)
+        inside = self.wall.depth(places, sizes)[0] >= 0
+        places = np.concatenate((places[inside], self.outlines[size]))
+        width = self.width(places, mix, size)
+        some = width >= least
+        return places[some], width[some]
+
+    def find(self, mix: Mix, least: float, size: int = 0) -> tuple[Points, Points]:
+        """Return the widest of these, the widest first, none within half a pitch of a wider one.
+
+        Without discs any place on the outline will do.
         """
+        if not len(mix):
+            return self.outlines[size][:1], np.array([np.inf])
+        places, width = self.wide(mix, least, size)
+        order = widest(places, width, self.wall.pitches[size] / 2)
+        return places[order], width[order]
+
+    def width(self, places: Points, mix: Mix, size: int = 0) -> Points:
+        """Return how wide places (m, 2) are for a disc of a size, in mm, shape (m,)."""
         from scipy.spatial import cKDTree
 
-        if not len(centres):
-            middle = self.outline[:1]
-            return middle, np.array([np.inf])
-        places = self.outline
-        found = circumcentres(centres)
-        places = np.concatenate((found[self.wall.inside(found)], places))
-        clearance = np.asarray(cKDTree(centres).query(places)[0])
-        wide = np.flatnonzero(clearance >= least)
-        order = wide[np.lexsort((np.round(places[wide, 1], 6), -np.round(clearance[wide], 6)))]
-        cell = np.floor(places[order] / (self.pitch / 2)).astype(np.int64)
-        _, first = np.unique(cell, axis=0, return_index=True)
-        order = order[np.sort(first)]
-        return places[order], clearance[order]
+        pitches = self.wall.pitches
+        found = np.full(len(places), np.inf)
+        for k in np.unique(mix.size):
+            away = cKDTree(mix.centres[mix.size == k]).query(places)[0]
+            found = np.minimum(found, np.asarray(away) - (pitches[k] - pitches[size]) / 2)
+        return found
+
+
+def outline_samples(room: BaseGeometry, step: float) -> Points:
+    """Return a room's corners, and samples of its outline at most ``step`` mm apart, (n, 2)."""
+    samples = [shapely.get_coordinates(room)]
+    for line in shapely.get_parts(shapely.boundary(room)):
+        along = np.linspace(0, line.length, int(line.length / step) + 2)
+        samples.append(Polyline.of(shapely.get_coordinates(line)).at(along))
+    return np.concatenate(samples)
+
+
+def widest_first(places: Points, width: Points) -> npt.NDArray[np.intp]:
+    """Return the order of places (m, 2) by width, to 1e-6 mm, then from the top down."""
+    return np.lexsort((np.round(places[:, 1], 6), -np.round(width, 6)))
+
+
+def widest(places: Points, width: Points, cell: float) -> npt.NDArray[np.intp]:
+    """Return which of places (m, 2) are the widest in square cells of ``cell`` mm, widest first."""
+    order = widest_first(places, width)
+    _, first = np.unique(np.floor(places[order] / cell).astype(np.int64), axis=0, return_index=True)
+    return order[np.sort(first)]
 
 
 def circumcentres(centres: Points) -> Points:

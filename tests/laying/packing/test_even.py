@@ -22,7 +22,7 @@ from stonelayout.laying.courses.courses import lay_courses
 from stonelayout.laying.lay import lay
 from stonelayout.laying.layer_distance import least_distance
 from stonelayout.laying.packing.disc_packer import Packer
-from stonelayout.laying.packing.even import lay_even, ring_start
+from stonelayout.laying.packing.even import PRESSING, lay_even, ring_start
 from stonelayout.laying.packing.graded import lay_graded
 from stonelayout.laying.packing.lattice import lay_lattice
 from stonelayout.laying.solvers.relaxation import Trial, relax
@@ -290,8 +290,8 @@ def test_curved_hexagonal_packing_of_61_discs_in_a_circle():
     t = np.arange(720) * math.tau / 720
     circle = Polygon(radius * np.stack((np.cos(t), np.sin(t)), axis=1))
     pitch = 2 * (1 - 2e-4)
-    packer = Packer(circle, pitch)
-    points = packer.press([ring_start(circle, 57)])[0]
+    packer = Packer([circle], [pitch])
+    points = packer.press([ring_start(circle, 57)], PRESSING)[0].centres
     assert len(points) == 61
     check(circle, points, 0.0, pitch)
 

@@ -18,11 +18,12 @@ from stonelayout.geometry.mirrors import NONE
 from stonelayout.laying.common.ask import Ask, Laid, Obstacles, Spec
 from stonelayout.laying.common.part_fill import Part
 from stonelayout.laying.lay import lay
+from stonelayout.laying.packing.disc_packer import Packer
 from stonelayout.laying.packing.even import lay_even
-from stonelayout.laying.packing.graded import EFFORTS, Effort, lay_graded
-from stonelayout.laying.packing.mix_packer import Mix, Mixture
+from stonelayout.laying.packing.graded import EFFORTS, Effort, lay_graded, sparse_sizes
 from stonelayout.laying.packing.mix_search import Grower
-from stonelayout.laying.packing.size_use import unearned
+from stonelayout.laying.packing.mix_value import to_smaller
+from stonelayout.laying.solvers.mix import Mix
 from stonelayout.laying.solvers.relaxation import Trial, relax
 from stonelayout.laying.solvers.room_distance import Walls
 from stonelayout.model.artwork import Artwork, area_shape
@@ -316,28 +317,28 @@ def test_relaxed_discs_of_unlike_sizes_keep_the_mean_of_their_pitches(seed):
     assert (max(short, out) < 1e-9) == (rest == 0)
 
 
-def mixture_of(square, sizes):
-    rooms = tuple(square.buffer(-s.diameter / 2, join_style="mitre") for s in sizes)
-    empty = np.empty((0, 2))
-    frame = Frame(np.zeros(2), np.eye(2))
-    part = Part(square, sizes, rooms, empty, np.empty((0, 3)), (False, False), frame, {})
-    return Mixture(part, NONE)
+def packer_of(square, sizes):
+    rooms = [square.buffer(-s.diameter / 2, join_style="mitre") for s in sizes]
+    return Packer(rooms, [s.pitch for s in sizes])
+
+
+def grower_of(square, sizes):
+    return Grower(packer_of(square, sizes), np.array([s.diameter for s in sizes]), 300, 1)
 
 
 def test_way_to_the_next_smaller_disc_is_told_for_discs_of_all_sizes():
-    mixture = mixture_of(box(-9, -4, 9, 4), (Spec(4.0, 4.0), Spec(3.0, 3.0)))
+    packer = packer_of(box(-9, -4, 9, 4), (Spec(4.0, 4.0), Spec(3.0, 3.0)))
     row = np.array([[-6.0, 0.0], [-2.0, 0.0], [2.0, 0.0], [6.0, 0.0]])
-    away = mixture.to_smaller(Mix(row, np.array([0, 1, 0, 1])))
+    away = to_smaller(packer, Mix(row, np.array([0, 1, 0, 1])))
     assert away == pytest.approx([4.0, 8.0, 4.0, 8.0])
-    assert np.isinf(mixture.to_smaller(Mix(row, np.zeros(4, dtype=np.intp)))).all()
+    assert np.isinf(to_smaller(packer, Mix.of(row))).all()
 
 
 def test_vacancy_at_the_edge_takes_a_disc_when_its_neighbours_can_move():
     sizes = (Spec(4.0, 4.0), Spec(2.6, 2.6))
-    tight = Mix(np.array([[-3.05, 0.0], [3.05, 0.0]]), np.zeros(2, dtype=np.intp))
+    tight = Mix.of(np.array([[-3.05, 0.0], [3.05, 0.0]]))
     for half, count in ((5.4, 3), (5.05, 2)):
-        mixture = mixture_of(box(-half, -2.1, half, 2.1), sizes)
-        mix, done = Grower(mixture, 300, 1).sweep(tight)
+        mix, done = grower_of(box(-half, -2.1, half, 2.1), sizes).sweep(tight)
         assert len(mix.size) == count == 2 + done
         away = pairwise_distances(mix.centres)
         own = np.array([4.0, 2.6])[mix.size]
@@ -347,10 +348,10 @@ def test_vacancy_at_the_edge_takes_a_disc_when_its_neighbours_can_move():
 def test_no_room_is_made_for_a_smaller_disc_inside():
     # between four discs of 4 mm there is room for one of 1.66 mm; they could move aside for 2.6
     corners = np.array([[-2.0, -2.0], [2.0, -2.0], [-2.0, 2.0], [2.0, 2.0]])
-    tight = Mix(corners, np.zeros(4, dtype=np.intp))
+    tight = Mix.of(corners)
     for diameter, count in ((2.6, 4), (1.6, 5)):
         sizes = (Spec(4.0, 4.0), Spec(diameter, diameter))
-        mix, _ = Grower(mixture_of(box(-4.4, -4.4, 4.4, 4.4), sizes), 300, 1).sweep(tight)
+        mix, _ = grower_of(box(-4.4, -4.4, 4.4, 4.4), sizes).sweep(tight)
         assert len(mix.size) == count
 
 
@@ -358,7 +359,7 @@ def test_smaller_disc_inside_trades_places_with_a_larger_one_at_the_edge():
     sizes = (Spec(4.0, 4.0), Spec(3.0, 3.0))
     grid = np.array([[x, y] for x in (-4.05, 0, 4.05) for y in (-4.05, 0, 4.05)])
     inside = Mix(grid, (np.arange(9) == 4).astype(np.intp))
-    mix, done = Grower(mixture_of(box(-6.05, -6.05, 6.05, 6.05), sizes), 300, 1).trade(inside)
+    mix, done = grower_of(box(-6.05, -6.05, 6.05, 6.05), sizes).trade(inside)
     assert done == 1
     assert mix.size[4] == 0
     assert mix.size.sum() == 1
@@ -370,9 +371,8 @@ def test_smaller_disc_inside_trades_places_with_a_larger_one_at_the_edge():
 
 def test_disc_grows_by_one_size_where_its_neighbours_let_it():
     sizes = (Spec(4.0, 4.0), Spec(3.0, 3.0))
-    mixture = mixture_of(box(-4.2, -2.1, 4.2, 2.1), sizes)
     mix = Mix(np.array([[-1.2, 0.0], [2.3, 0.0]]), np.array([0, 1]))
-    grown, done = Grower(mixture, 300, 1).sweep(mix)
+    grown, done = grower_of(box(-4.2, -2.1, 4.2, 2.1), sizes).sweep(mix)
     assert done == 1
     assert grown.size.tolist() == [0, 0]
     assert np.hypot(*(grown.centres[0] - grown.centres[1])) >= 4.0
@@ -385,18 +385,18 @@ def laid_of(*sizes):
 DIAMETERS = [spec.diameter for spec in SIZES]
 
 
-def test_sizes_with_few_stones_earn_no_template_least_cover_first():
+def test_sizes_with_few_stones_are_left_out_least_cover_first():
     shapes = [laid_of(*[0] * 30, 1, 2, 2), laid_of(*[0] * 30, *[2] * 6, 1)]
-    assert unearned(shapes, DIAMETERS, 5) == [(1, 2)]
-    assert unearned(shapes, DIAMETERS, 20) == [(1, 2), (2, 8)]  # 2 x 3.75^2 < 8 x 2.5^2
-    assert unearned(shapes, DIAMETERS, 1) == []
-    assert unearned(shapes, DIAMETERS, 20, cut_anyway=[1, 2]) == []
+    assert sparse_sizes(shapes, DIAMETERS, 5) == [(1, 2)]
+    assert sparse_sizes(shapes, DIAMETERS, 20) == [(1, 2), (2, 8)]  # 2 x 3.75^2 < 8 x 2.5^2
+    assert sparse_sizes(shapes, DIAMETERS, 1) == []
+    assert sparse_sizes(shapes, DIAMETERS, 20, cut_anyway=[1, 2]) == []
 
 
 def test_size_that_a_shape_lives_on_stays():
     shapes = [laid_of(*[0] * 30), laid_of(1, 1, 2)]
-    assert unearned(shapes, DIAMETERS, 10) == []
-    assert unearned([laid_of(1, 1)], DIAMETERS, 10) == []
+    assert sparse_sizes(shapes, DIAMETERS, 10) == []
+    assert sparse_sizes([laid_of(1, 1)], DIAMETERS, 10) == []
 
 
 @pytest.mark.parametrize(("fewest", "sizes"), [(1, 2), (100, 1)])

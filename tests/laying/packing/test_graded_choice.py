@@ -7,13 +7,13 @@ import pytest
 import shapely
 from shapely.geometry import Point, Polygon, box
 
-from stonelayout.geometry.frames import Frame
 from stonelayout.geometry.mirrors import NONE, Mirrors
 from stonelayout.laying.common.ask import Ask, Spec
-from stonelayout.laying.common.part_fill import Part
 from stonelayout.laying.lay import lay
+from stonelayout.laying.packing.disc_packer import Packer
 from stonelayout.laying.packing.graded import _unlike, lay_graded
-from stonelayout.laying.packing.mix_packer import ALONE, ASTRAY, INSIDE, RAGGED, Mix, Mixture
+from stonelayout.laying.packing.mix_value import PRICES, value
+from stonelayout.laying.solvers.mix import Mix
 from stonelayout.model.artwork import Artwork, area_shape
 from stonelayout.model.catalogue import DEFAULT_SHEET, load_catalogue
 from stonelayout.model.job import Pick, Rule
@@ -22,12 +22,12 @@ from stonelayout.model.pattern_options import PATTERNS
 SIZES = (Spec(4.0, 4.0), Spec(2.0, 2.0))
 
 
-def mixture_of(shape, sizes=SIZES, mirrors=NONE):
-    rooms = tuple(shape.buffer(-s.diameter / 2, join_style="mitre") for s in sizes)
-    frame = Frame(np.zeros(2), np.eye(2))
-    empty, none = np.empty((0, 2)), np.empty((0, len(sizes)))
-    part = Part(shape, sizes, rooms, empty, none, (False, False), frame, {})
-    return Mixture(part, mirrors)
+DIAMETERS = np.array([spec.diameter for spec in SIZES])
+
+
+def packer_of(shape, mirrors=NONE):
+    rooms = [shape.buffer(-s.diameter / 2, join_style="mitre") for s in SIZES]
+    return Packer(rooms, [s.pitch for s in SIZES], mirrors)
 
 
 def mix_of(*discs):
@@ -36,44 +36,44 @@ def mix_of(*discs):
 
 
 def test_smaller_disc_counts_less_where_it_stands_alone_or_inside():
-    mixture = mixture_of(box(-15, -15, 15, 15))
+    packer = packer_of(box(-15, -15, 15, 15))
     large = (0.0, 10.0, 0)  # inside
     whole = 4.0**2
     cases = {
-        (14.0, 0.0): 4.0 * (1 - ALONE),  # at the wall
-        (0.0, 0.0): 4.0 * (1 - ASTRAY),
+        (14.0, 0.0): 4.0 * (1 - PRICES.alone),  # at the wall
+        (0.0, 0.0): 4.0 * (1 - PRICES.astray),
     }
-    for (x, y), value in cases.items():
-        assert mixture.value(mix_of(large, (x, y, 1))) == pytest.approx(whole + value)
+    for (x, y), worth in cases.items():
+        assert value(packer, DIAMETERS, mix_of(large, (x, y, 1))) == pytest.approx(whole + worth)
     pair = mix_of(large, (0.0, 0.0, 1), (2.0, 0.0, 1))
-    assert mixture.value(pair) == pytest.approx(whole + 8.0 * (1 - INSIDE))
+    assert value(packer, DIAMETERS, pair) == pytest.approx(whole + 8.0 * (1 - PRICES.inside))
     edge = mix_of(large, (14.0, 0.0, 1), (14.0, 2.0, 1))
-    assert mixture.value(edge) == pytest.approx(whole + 8.0)
-    assert ASTRAY > ALONE > INSIDE > 0
+    assert value(packer, DIAMETERS, edge) == pytest.approx(whole + 8.0)
+    assert PRICES.astray > PRICES.alone > PRICES.inside > 0
 
 
 def test_discs_that_nearly_stand_at_the_wall_count_less_and_are_put_onto_it():
-    mixture = mixture_of(box(-6, -6, 6, 6))
+    packer = packer_of(box(-6, -6, 6, 6))
     near = mix_of((-3.4, -4.0, 0), (3.0, -4.0, 0), (0.0, 3.0, 0))  # two at the wall, one 1 mm off
-    share = RAGGED / 3
-    assert mixture.value(near) == pytest.approx(3 * 16 * (1 - share))
-    seated = mixture.seated(near)
+    share = PRICES.ragged / 3
+    assert value(packer, DIAMETERS, near) == pytest.approx(3 * 16 * (1 - share))
+    seated = packer.seated(near)
     assert seated.centres[2] == pytest.approx([0.0, 4.0], abs=1e-3)
     assert np.array_equal(seated.centres[:2], near.centres[:2])
-    assert mixture.value(seated) == pytest.approx(48)
+    assert value(packer, DIAMETERS, seated) == pytest.approx(48)
 
 
 def test_disc_stays_where_one_it_would_touch_stands_between_it_and_the_wall():
-    mixture = mixture_of(box(-6, -6, 6, 6))
+    packer = packer_of(box(-6, -6, 6, 6))
     held = mix_of((0.0, 3.0, 0), (2.7, 5.0, 1))
     assert np.hypot(2.7, 1.0) < 3  # where it would come to when it moves up by 1 mm
-    assert np.array_equal(mixture.seated(held).centres, held.centres)
+    assert np.array_equal(packer.seated(held).centres, held.centres)
 
 
 def test_disc_slides_along_its_mirror_and_keeps_its_distance_from_its_own_image():
     mirrors = Mirrors.at(0.0)
-    mixture = mixture_of(box(-6, -6, 6, 6), mirrors=mirrors)
-    seated = mixture.seated(mix_of((0.0, 3.0, 0), (2.0, -3.2, 0)))
+    packer = packer_of(box(-6, -6, 6, 6), mirrors=mirrors)
+    seated = packer.seated(mix_of((0.0, 3.0, 0), (2.0, -3.2, 0)))
     assert seated.centres[0] == pytest.approx([0.0, 4.0], abs=1e-3)
     assert seated.centres[0, 0] == 0.0
     assert seated.centres[1] == pytest.approx([2.0, -4.0], abs=1e-3)
@@ -102,11 +102,11 @@ def test_no_stone_near_the_edge_of_a_letter_is_free_to_move_onto_it():
 
 
 def test_of_mixes_with_the_same_counts_one_is_finished():
-    mixture = mixture_of(box(-9, -9, 9, 9))
+    packer = packer_of(box(-9, -9, 9, 9))
     full = mix_of((-7, -7, 0), (-3, -7, 0), (1, -7, 0), (5, -7, 0))
     same = Mix(full.centres[::-1] + [0.5, 0.5], full.size)
     other = mix_of((-7, -7, 0), (-3, -7, 0), (1, -7, 0), (4, -8, 1), (6, -8, 1))
-    found = _unlike(mixture, [other, same, full])
+    found = _unlike(packer, [other, same, full], lambda mix: value(packer, DIAMETERS, mix))
     assert len(found) == 1  # 56 mm2 of 64 are worth no more work
     assert found[0] is full
 

@@ -16,7 +16,8 @@ from stonelayout.laying.packing import even as even_module
 from stonelayout.laying.packing.disc_packer import Packer
 from stonelayout.laying.packing.even import lay_even
 from stonelayout.laying.packing.lattice import lay_lattice
-from stonelayout.laying.packing.void_smoothing import healed, seated
+from stonelayout.laying.packing.void_smoothing import smoothed
+from stonelayout.laying.solvers.mix import Mix
 from stonelayout.laying.solvers.relaxation import relax
 from stonelayout.laying.solvers.room_distance import WALL_MARGIN
 
@@ -37,35 +38,35 @@ def loose_grid():
 
 def test_a_hole_is_shared_out_among_its_neighbours():
     room, grid = loose_grid()
-    packer = Packer(room, 1.0)
+    packer, grid = Packer([room], [1.0]), Mix.of(grid)
     assert packer.widest(grid) > 0.99
-    after = healed(packer, grid)
+    after = smoothed(packer, grid)
     assert len(after) == len(grid)
     assert packer.widest(after) < 0.85
-    assert not len(pairs_nearer(after, 1.0)[0])
-    assert packer.wall.inside(after).all()
+    assert not len(pairs_nearer(after.centres, 1.0)[0])
+    assert packer.wall.inside(after.centres).all()
 
 
-def test_what_needs_no_healing_stays():
+def test_what_needs_no_smoothing_stays():
     room = box(0, 0, 6, 6)
     i, j = np.meshgrid(np.arange(7), np.arange(7))
     grid = np.stack((i + j % 2 / 2, j * 0.866026), axis=-1).reshape(-1, 2)
     grid = grid[grid[:, 0] <= 6]
-    packer = Packer(room, 1.0)
-    assert np.array_equal(healed(packer, grid), grid)
+    packer = Packer([room], [1.0])
+    assert np.array_equal(smoothed(packer, Mix.of(grid)).centres, grid)
 
 
 def test_stones_that_nearly_stand_at_the_wall_are_put_onto_it_where_they_are_free():
     room = box(0, -3, 6, 3)
     free, blocked, blocker, on_axis = (0.2, 2.0), (0.2, -1.0), (0.0, -1.99), (5.8, 0.0)
-    mirrored = seated(
-        Packer(room, 1.0, Mirrors.at(math.pi / 2)), np.array([free, on_axis, (3.0, 2.9)])
-    )
+    packer = Packer([room], [1.0], Mirrors.at(math.pi / 2))
+    mirrored = packer.seated(Mix.of(np.array([free, on_axis, (3.0, 2.9)]))).centres
     assert mirrored[0] == pytest.approx([WALL_MARGIN, 2.0], abs=1e-9)
     assert mirrored[1] == pytest.approx([6 - WALL_MARGIN, 0.0], abs=1e-9)
     assert mirrored[1, 1] == 0.0
     assert mirrored[2] == pytest.approx([3.0, 3 - WALL_MARGIN], abs=1e-9)
-    plain = seated(Packer(room, 1.0), np.array([free, blocked, blocker]))
+    packer = Packer([room], [1.0])
+    plain = packer.seated(Mix.of(np.array([free, blocked, blocker]))).centres
     assert plain[0, 0] == pytest.approx(WALL_MARGIN, abs=1e-9)
     assert tuple(plain[1]) == blocked
 
@@ -73,8 +74,8 @@ def test_stones_that_nearly_stand_at_the_wall_are_put_onto_it_where_they_are_fre
 def test_stones_are_pinned_to_corners_only_as_far_as_they_keep_their_distance():
     room = box(-3, 0, 3, 0.95)
     both = np.array([[-2.95, 0.02], [-2.9, 0.93], [2.96, 0.01], [0.0, 0.5]])
-    packer, free = Packer(room, 1.0), np.array([True, True, False, True])
-    trial = packer.pinned(both, free)
+    packer, free = Packer([room], [1.0]), np.array([True, True, False, True])
+    trial = packer.pinned(Mix.of(both), free)
     assert trial.centres[0] == pytest.approx([-3, 0], abs=2e-4)
     assert tuple(trial.centres[1]) == tuple(both[1])  # its corner is 0.95 from the first
     assert tuple(trial.centres[2]) == tuple(both[2])  # it was to hold still
@@ -86,9 +87,9 @@ def test_stones_are_pinned_to_corners_only_as_far_as_they_keep_their_distance():
 
 def test_stones_are_pinned_to_corners_only_as_far_as_they_keep_off_their_images():
     house = Polygon([(-0.45, 3), (-0.45, 0), (0.0, -1), (0.45, 0), (0.45, 3)])
-    packer = Packer(house, 1.0, Mirrors.at(0.0))
+    packer = Packer([house], [1.0], Mirrors.at(0.0))
     start = np.array([[0.0, -0.93], [0.4, 2.95], [0.0, 1.0]])
-    trial = packer.pinned(start, np.ones(3, dtype=bool))
+    trial = packer.pinned(Mix.of(start), np.ones(3, dtype=bool))
     assert trial.centres[0, 0] == 0.0
     assert trial.centres[0, 1] == pytest.approx(-1, abs=1e-3)
     assert tuple(trial.centres[1]) == tuple(start[1])  # its image would be 0.9 from it
@@ -151,7 +152,7 @@ def test_best_stops_when_the_proved_bound_is_reached(monkeypatch):
     def never(*_):
         raise AssertionError("searched although no more can fit")
 
-    monkeypatch.setattr(Packer, "search", never)
+    monkeypatch.setattr(even_module, "search", never)
     monkeypatch.setattr(even_module.Inserter, "sweep", never)
     ask = Ask(room, (), (Spec(1e-9, 1.0),), {"quality": "best", "symmetric": False})
     assert len(lay_even(ask).centres) == 19
