@@ -72,12 +72,14 @@ class Pressing:
 class Evening:
     """How room is shared out: the ``weights`` of one push, and steps as shares of a relaxation's.
 
-    ``draw`` of what draws discs onto the wall first, ``push`` for each weight.
+    ``draw`` of what draws discs onto the wall first, ``push`` for each weight; with ``renewed``
+    discs near the wall are pinned to it anew after each push.
     """
 
     weights: tuple[float, ...]
     draw: float
     push: float
+    renewed: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -268,24 +270,30 @@ class Packer:
         For each of so many ``pushes`` discs near the wall are drawn onto it, then all are pushed
         apart. Of what came of it, and the discs as they were, the tidiest is returned.
         """
+
+        def again(trial: Trial) -> Trial:
+            return self.pinned(mix.moved(trial.centres), free)
+
         reaches = REACHES[:pushes]
         softs = [Soft(reach, evening.weights[0], PULL) for reach in reaches]
         trials = [self.trial(mix, free)] * len(reaches)
         drawn = relax(trials, self.wall, round(evening.draw * steps), softs)
+        pinned = [self.pinned(mix.moved(found), free) for found, _ in drawn]
         shared = share_out(
-            [self.trial(mix.moved(found), free) for found, _ in drawn],
+            pinned,
             self.wall,
             round(evening.push * steps),
             reaches,
             weights=evening.weights,
-            renewed=lambda trial: self.pinned(mix.moved(trial.centres), free),
+            renewed=again if evening.renewed else None,
         )
         settled = [mix]
-        for again in (self.pinned, self.trial):  # at the wall, where that can be
-            trials = [again(mix.moved(trial.centres), free) for trial in shared]
+        trials = [again(trial) for trial in shared] if evening.renewed else shared
+        for _ in range(2):  # at the wall, where that can be
             results = relax(trials, self.wall, 2 * steps)
             settled += [mix.moved(found) for found, rest in results if rest == 0]
-            shared = [was for was, (_, rest) in zip(shared, results, strict=True) if rest > 0]
+            left = [k for k, (_, rest) in enumerate(results) if rest > 0]
+            trials = [self.trial(mix.moved(shared[k].centres), free) for k in left]
         return min(settled, key=untidiness)
 
     def seated(self, mix: Mix) -> Mix:

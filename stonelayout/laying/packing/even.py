@@ -84,7 +84,7 @@ FEW = 160
 MANY = 2500
 #: Of many discs those within BAND pitches of the outline are evened; RIM more are looked at.
 BAND, RIM = 6.0, 1.5
-EVENING = Evening(FADING, draw=0.5, push=0.25)
+EVENING = Evening(FADING, draw=0.5, push=0.25, renewed=True)
 #: A room is simplified by this share of a pitch before it is made symmetric; what is lost, with
 #: what walls lose, is less than their margin.
 ROUGH = 1e-5

@@ -74,7 +74,7 @@ class Failures:
     def _key(self, mix: Mix, change: Change) -> Key:
         near = np.hypot(*(mix.centres - change.place).T) < self.around * self.pitch
         mark = float(mix.centres[near].sum()) / self.pitch + float(mix.size[near].sum())
-        cell = np.round(change.place / (CELL * self.pitch)).astype(int)  # 0 on a mirror
+        cell = np.round(change.place / (CELL * self.pitch)).astype(int)
         size = change.resized[0][2] if change.added is None and change.resized else change.added
         return int(cell[0]), int(cell[1]), round(mark * 20), -1 if size is None else size
 
