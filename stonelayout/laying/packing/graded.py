@@ -25,7 +25,7 @@ from .disc_packer import Evening, Packer, Pressing
 from .gap_pockets import fill_pockets
 from .lattice import best_lattice
 from .mix_search import Grower
-from .mix_value import value, yielding
+from .mix_value import raggedness, value, yielding
 
 
 @dataclass(frozen=True)
@@ -204,7 +204,9 @@ def _filled_up(part: Part, mix: Mix, mirrors: Mirrors) -> Mix:
 
 
 def _evened(packer: Packer, mix: Mix, effort: Effort) -> Mix:
-    return packer.evened(mix, EVENING, effort.evenings, effort.steps, packer.raggedness)
+    return packer.evened(
+        mix, EVENING, effort.evenings, effort.steps, lambda one: raggedness(packer, one)
+    )
 
 
 def _grown(packer: Packer, diameters: Points, mix: Mix, effort: Effort) -> Mix:

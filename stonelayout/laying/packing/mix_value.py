@@ -8,6 +8,7 @@ import numpy as np
 
 from stonelayout.geometry.points import Points
 from stonelayout.laying.solvers.mix import Mix
+from stonelayout.laying.solvers.voids import circumcentres
 
 from .disc_packer import Packer
 
@@ -45,6 +46,20 @@ def value(packer: Packer, diameters: Points, mix: Mix) -> float:
     near, off = packer.off_wall(mix)
     squares = packer.mirrors.copies(mix.centres) * diameters[mix.size] ** 2
     return float((squares * (1 - price)).sum()) * (1 - PRICES.ragged * off / max(1, near))
+
+
+def raggedness(packer: Packer, mix: Mix) -> float:
+    """Return the share of discs near the wall that do not stand at it, plus the widest void.
+
+    The void between three discs, in pitches: where those on the outline count too, rows along the
+    seam of two stripes are left 0.08 mm off it.
+    """
+    near, off = packer.off_wall(mix)
+    everything, last = packer.everywhere(mix), len(packer.rooms) - 1
+    places = circumcentres(everything.centres)
+    inside = packer.wall.depth(places, np.full(len(places), last, dtype=np.intp))[0] >= 0
+    width = packer.voids.width(places[inside], everything, last) - packer.pitches[last] / 2
+    return off / max(1, near) + float(width.max(initial=0.0)) / packer.pitch
 
 
 def to_smaller(packer: Packer, mix: Mix) -> Points:

@@ -1,1 +1,1 @@
-"""Solvers that fills share: relaxation, its minimiser, distances to walls, voids."""
+"""Solvers that fills share: relaxation, its minimiser, distances to walls, voids, windows."""

@@ -74,7 +74,9 @@ class Failures:
     def _key(self, mix: Mix, change: Change) -> Key:
         near = np.hypot(*(mix.centres - change.place).T) < self.around * self.pitch
         mark = float(mix.centres[near].sum()) / self.pitch + float(mix.size[near].sum())
-        cell = np.round(change.place / (CELL * self.pitch)).astype(int)
+        # cells as those of voids.widest, which leaves one place in each; without a mark a place
+        # on a mirror keeps its cell whatever its last digit
+        cell = np.floor(change.place / (CELL * self.pitch) + 0.5 * (not self.around)).astype(int)
         size = change.resized[0][2] if change.added is None and change.resized else change.added
         return int(cell[0]), int(cell[1]), round(mark * 20), -1 if size is None else size
 
