@@ -279,21 +279,28 @@ class Packer:
         trials = [self.trial(mix, free)] * len(reaches)
         drawn = relax(trials, self.wall, round(evening.draw * steps), softs)
         pinned = [self.pinned(mix.moved(found), free) for found, _ in drawn]
-        shared = share_out(
-            pinned,
-            self.wall,
-            round(evening.push * steps),
-            reaches,
-            weights=evening.weights,
-            renewed=again if evening.renewed else None,
-        )
-        settled = [mix]
+
+        def pushed(trials: list[Trial], reaches: Sequence[float]) -> list[Trial]:
+            return share_out(
+                trials,
+                self.wall,
+                round(evening.push * steps),
+                reaches,
+                weights=evening.weights,
+                renewed=again if evening.renewed else None,
+            )
+
+        shared = pushed(pinned, reaches)
         trials = [again(trial) for trial in shared] if evening.renewed else shared
-        for _ in range(2):  # at the wall, where that can be
-            results = relax(trials, self.wall, 2 * steps)
-            settled += [mix.moved(found) for found, rest in results if rest == 0]
-            left = [k for k, (_, rest) in enumerate(results) if rest > 0]
-            trials = [self.trial(mix.moved(shared[k].centres), free) for k in left]
+        results = relax(trials, self.wall, 2 * steps)
+        left = [k for k, (_, rest) in enumerate(results) if rest > 0]
+        if evening.renewed:  # off the wall, where discs cannot be kept to it
+            loose = [self.trial(mix.moved(shared[k].centres), free) for k in left]
+        else:
+            loose = [self.trial(mix.moved(drawn[k][0]), free) for k in left]
+            loose = pushed(loose, [reaches[k] for k in left])
+        results += relax(loose, self.wall, 2 * steps)
+        settled = [mix, *(mix.moved(found) for found, rest in results if rest == 0)]
         return min(settled, key=untidiness)
 
     def seated(self, mix: Mix) -> Mix:

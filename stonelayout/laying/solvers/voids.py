@@ -30,7 +30,7 @@ class Voids:
     def __init__(self, rooms: Sequence[BaseGeometry], wall: Wall) -> None:
         self.wall = wall
         # several sizes need samples that are as symmetric as the room: a bar of two axes takes 66
-        # stones for 62; those of one size are laid alike with either
+        # stones for 62; of five fills of one size four are laid alike with either
         samples = outline_samples if len(rooms) == 1 else side_samples
         self.outlines = [samples(room, STEP * wall.pitch) for room in rooms]
 
