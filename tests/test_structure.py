@@ -115,6 +115,24 @@ def test_no_circle_of_imports():
     list(TopologicalSorter(graph).static_order())  # raises CycleError with the circle
 
 
+def test_one_class_name_has_one_meaning():
+    homes = {}
+    for name, path in NAMES.items():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ClassDef):
+                homes.setdefault(node.name, []).append(name)
+    assert {name: where for name, where in homes.items() if len(where) > 1} == {}
+
+
+def test_one_module_name_stands_in_one_place():
+    """But for commands, whose modules have their names, and what they call."""
+    homes = {}
+    for name, path in NAMES.items():
+        if name.split(".")[0] not in ("cli", "make") and path.name != "__init__.py":
+            homes.setdefault(name.split(".")[-1], []).append(name)
+    assert {name: where for name, where in homes.items() if len(where) > 1} == {}
+
+
 def test_only_the_front_imports_click_and_prints():
     wrong = []
     for name, path in NAMES.items():

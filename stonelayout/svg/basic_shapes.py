@@ -12,8 +12,8 @@ from stonelayout.errors import ArtworkError
 from stonelayout.geometry.flattening import Subpath
 
 from .arcs import quarter_circle
+from .css_values import parse_length, parse_numbers
 from .pathdata import parse_path
-from .values import parse_length, parse_numbers
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,8 @@ from stonelayout.errors import ArtworkError
 from stonelayout.geometry.flattening import flatten
 
 from .context import GraphicsState, Walk
+from .css_values import IDENTITY
 from .document import Node
-from .values import IDENTITY
 
 #: How many elements may stand in all boxes that are worked out, each counted in every box.
 MOST_BOXED: Final = 50_000

@@ -7,10 +7,10 @@ from typing import Any, Final
 
 from stonelayout.errors import ArtworkError
 
+from .css_values import parse_length
 from .document import Node, every
 from .font_properties import SIZES, shorthand, weight
 from .style_properties import GEOMETRY, KNOWN, MARKER_PLACES, OWN, Properties, is_valid
-from .values import parse_length
 
 #: Characters of style sheets, data (such as fonts) left out, that a drawing may have.
 MOST_STYLES: Final = 300_000

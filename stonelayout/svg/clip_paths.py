@@ -15,12 +15,12 @@ from .basic_shapes import READERS
 from .boxes import object_box
 from .context import Context, GraphicsState, Walk
 from .css_clip_shapes import basic_shape_region
+from .css_values import multiply
 from .document import Node, children
 from .element_regions import filled, flattened
 from .fill_rules import EMPTY
 from .style_properties import reference
 from .transforms import matrix_of
-from .values import multiply
 
 #: How many clip paths one drawing may need, and how long a chain of them may be.
 MOST_CLIPS: Final = 20_000

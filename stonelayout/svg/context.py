@@ -18,10 +18,10 @@ from stonelayout.geometry.flattening import Subpath
 from . import unsupported
 from .basic_shapes import Units
 from .cascade import Cascade
+from .css_values import Matrix
 from .document import Node, children, every
 from .font_properties import TextFonts
 from .style_properties import INITIAL, OWN, Properties, font_size, reference
-from .values import Matrix
 
 #: The most notes on one drawing.
 _MOST_NOTES: Final = 50

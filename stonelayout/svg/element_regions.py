@@ -16,10 +16,10 @@ from stonelayout.geometry.points import Points
 from stonelayout.model.artwork import Line, rings
 
 from .basic_shapes import Units
+from .css_values import Matrix, parse_numbers
 from .fill_rules import EMPTY, fill
 from .strokes import Pen, stroke
 from .style_properties import Properties
-from .values import Matrix, parse_numbers
 
 #: Coordinates beyond this (a kilometre) are a broken file, not a drawing.
 MOST_MM: Final = 1e6

@@ -8,8 +8,8 @@ from typing import Final
 from stonelayout.errors import ArtworkError
 from stonelayout.units import MM_PER_INCH
 
+from .css_values import IDENTITY, Matrix, parse_length, split_length
 from .document import Node
-from .values import IDENTITY, Matrix, parse_length, split_length
 from .viewbox import fit, view_box
 
 #: How far, relatively, asked width and height may disagree with the drawing's own proportions.

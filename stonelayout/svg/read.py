@@ -20,6 +20,7 @@ from stonelayout.model.artwork import Artwork, Shape, Skipped
 from . import unsupported
 from .cascade import Cascade
 from .context import Context, Visit, located
+from .css_values import IDENTITY
 from .document import read_tree
 from .element_regions import (
     LEAST_SCALE,
@@ -37,7 +38,6 @@ from .knockout import knocked_out
 from .page_size import PageSize, page_size
 from .paint import resolve
 from .traversal import Traversal
-from .values import IDENTITY
 
 #: Chord error in mm when none is asked for.
 DEFAULT_MM: Final = CHORD_ERROR_MM

@@ -6,7 +6,7 @@ import re
 from typing import Final
 
 from .colours import parse_colour
-from .values import parse_length, parse_number, split_length
+from .css_values import parse_length, parse_number, split_length
 
 #: Inherited properties and their initial values (SVG 2, appendix "Property index").
 INITIAL: Final[dict[str, str]] = {

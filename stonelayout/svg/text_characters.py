@@ -11,9 +11,9 @@ from stonelayout.errors import ArtworkError
 from . import unsupported
 from .basic_shapes import Units
 from .context import Context, GraphicsState
+from .css_values import parse_numbers
 from .document import Node, children
 from .style_properties import Properties, opacity
-from .values import parse_numbers
 
 #: Characters of all texts of one drawing together, unfolded by ``use``.
 MOST_CHARACTERS: Final = 10_000

@@ -9,9 +9,9 @@ import numpy as np
 from .basic_shapes import Units
 from .boxes import object_box
 from .context import GraphicsState, Walk
+from .css_values import IDENTITY, Matrix, multiply, parse_transform, translation
 from .document import Node
 from .element_regions import LEAST_SCALE, scales
-from .values import IDENTITY, Matrix, multiply, parse_transform, translation
 
 _KEYWORDS = {"left": 0.0, "center": 0.5, "right": 1.0, "top": 0.0, "bottom": 1.0}
 

@@ -12,12 +12,12 @@ from . import unsupported
 from .basic_shapes import READERS, refuse_non_finite
 from .clip_paths import with_clip
 from .context import Context, GraphicsState, Visit, Walk, located
+from .css_values import Matrix, multiply, translation
 from .document import Node, children
 from .style_properties import INITIAL, MARKER_PLACES, OWN, Properties, opacity
 from .text_outlines import text_visits
 from .transforms import with_transform
 from .use_limits import CONTAINERS, unfolded
-from .values import Matrix, multiply, translation
 from .viewbox import nested_viewport, view_box
 
 #: How many elements all ``use`` together may unfold to, and how deep they may nest.

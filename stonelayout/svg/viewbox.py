@@ -9,8 +9,8 @@ import numpy as np
 import shapely
 
 from .context import Context, GraphicsState
+from .css_values import Matrix, multiply, parse_numbers, translation
 from .document import Node
-from .values import Matrix, multiply, parse_numbers, translation
 
 #: User units that a view box must exceed and keep below: beyond them scales overflow.
 _LEAST_BOX: Final = 1e-9

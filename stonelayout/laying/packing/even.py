@@ -32,7 +32,7 @@ from .void_smoothing import smoothed
 
 
 @dataclass(frozen=True)
-class Effort:
+class EvenEffort:
     """How long to look.
 
     ``excess``: how many discs too many the grids have that are pressed into the room, for each
@@ -69,9 +69,9 @@ class Effort:
 
 
 EFFORTS = {
-    "draft": Effort((), 0, 0, 0, 0.9, 1, 0, 1),
-    "good": Effort((0.1, 0.17, 0.28), 3, 12, 3, 0.66, 1, 0, 3, steps=220),
-    "best": Effort((0.03, 0.1, 0.17, 0.25, 0.35, 0.5), 36, 72, 8, 0.6, 3, 8, 3),
+    "draft": EvenEffort((), 0, 0, 0, 0.9, 1, 0, 1),
+    "good": EvenEffort((0.1, 0.17, 0.28), 3, 12, 3, 0.66, 1, 0, 3, steps=220),
+    "best": EvenEffort((0.03, 0.1, 0.17, 0.25, 0.35, 0.5), 36, 72, 8, 0.6, 3, 8, 3),
 }
 PRESSING = Pressing(rounds=40, wait=4, falling=0.5, share=2.0, most=0.04, fullest=True)
 #: A room counts as round when 4 pi A / L^2 is above this.
@@ -159,7 +159,7 @@ class _Filled:
 
     packer: Packer
     inserter: Inserter
-    effort: Effort
+    effort: EvenEffort
     mix: Mix
 
     @property
@@ -171,7 +171,7 @@ class _Filled:
         return untidiness(self.packer, self.mix)
 
     @classmethod
-    def of(cls, room: BaseGeometry, pitch: float, effort: Effort, mirrors: Mirrors) -> _Filled:
+    def of(cls, room: BaseGeometry, pitch: float, effort: EvenEffort, mirrors: Mirrors) -> _Filled:
         """Press grids into a room, and insert what fits; ``finished`` makes it tidy."""
         axes = mirrors.axes
         room = symmetric_room(room, mirrors, ROUGH * pitch)
@@ -230,7 +230,7 @@ def untidiness(packer: Packer, mix: Mix) -> float:
     return packer.raggedness(mix) + (1 - order) / 2
 
 
-def _evened(packer: Packer, mix: Mix, effort: Effort, pushes: int) -> Mix:
+def _evened(packer: Packer, mix: Mix, effort: EvenEffort, pushes: int) -> Mix:
     """Share out what room is left over, without giving up any distance."""
     from scipy.spatial import cKDTree
 
@@ -246,7 +246,7 @@ def _evened(packer: Packer, mix: Mix, effort: Effort, pushes: int) -> Mix:
 
 
 def full_grids(
-    room: BaseGeometry, grid: Points, pitch: float, effort: Effort, axes: tuple[bool, bool]
+    room: BaseGeometry, grid: Points, pitch: float, effort: EvenEffort, axes: tuple[bool, bool]
 ) -> list[Points]:
     """Return grids that are too full: of several pitches and angles, plain and fitted."""
     found: list[Points] = []

@@ -29,7 +29,7 @@ from .mix_value import raggedness, value, yielding
 
 
 @dataclass(frozen=True)
-class Effort:
+class GradedEffort:
     """How long to look.
 
     Grids are pressed that have ``excess`` discs too many (as for `even`), ``discs`` in all; the
@@ -47,8 +47,8 @@ class Effort:
 
 
 EFFORTS = {
-    "good": Effort((0.2, 0.3, 0.1, 0.15, 0.25), 900, 1, 1, 2, 1, 220),
-    "best": Effort((0.2, 0.3, 0.1, 0.15, 0.25, 0.4), 6000, 4, 3, 6, 3, 300),
+    "good": GradedEffort((0.2, 0.3, 0.1, 0.15, 0.25), 900, 1, 1, 2, 1, 220),
+    "best": GradedEffort((0.2, 0.3, 0.1, 0.15, 0.25, 0.4), 6000, 4, 3, 6, 3, 300),
 }
 #: At each excess one grid is taken for each of so many angles, then others stretched to the room.
 _ANGLES, _LOOK = 3, dataclasses.replace(even.EFFORTS["good"], grids=5, few=10, batches=0)
@@ -59,9 +59,9 @@ _HOPE = 0.97
 #: A fill with turns covers at least this share of the fullest; one with two axes even.FAIR.
 FAIR = 0.965
 PRESSING = Pressing(rounds=60, wait=1, falling=0.0, share=20.0, most=0.06, fullest=False)
-#: One push that does not fade, with discs pinned once. Tried on a bar, E, A, star and heart: with the
-#: fading pushes of ``even`` an E gets 93 stones for 95 and a heart 104 for 108, though A and star are
-#: covered better (0.758 to 0.767, 0.769 to 0.792).
+#: One push that does not fade, with discs pinned once. With the fading pushes of ``even`` an E gets
+#: 93 stones for 95 and a heart 104 for 108, though a star and an A are covered better (0.769 to
+#: 0.792, 0.758 to 0.767).
 EVENING = Evening((0.3,), draw=1.0, push=1.0, renewed=False)
 #: A size that holds this share of one shape's stones stays, however few they are.
 AMPLE = 0.25
@@ -137,7 +137,7 @@ def _thin_or_many(part: Part, mirrors: Mirrors) -> bool:
     return not 2 <= len(best_lattice(part.room, pitch, mirrors=mirrors.axes)) <= even.MANY
 
 
-def _filled(part: Part, mirrors: Mirrors, effort: Effort) -> Mix:
+def _filled(part: Part, mirrors: Mirrors, effort: GradedEffort) -> Mix:
     pitch = part.sizes[0].pitch
     rooms = tuple(symmetric_room(room, mirrors, even.ROUGH * pitch) for room in part.rooms)
     part = dataclasses.replace(part, rooms=rooms)
@@ -204,13 +204,13 @@ def _filled_up(part: Part, mix: Mix, mirrors: Mirrors) -> Mix:
     return mix
 
 
-def _evened(packer: Packer, mix: Mix, effort: Effort) -> Mix:
+def _evened(packer: Packer, mix: Mix, effort: GradedEffort) -> Mix:
     return packer.evened(
         mix, EVENING, effort.evenings, effort.steps, lambda one: raggedness(packer, one)
     )
 
 
-def _grown(packer: Packer, diameters: Points, mix: Mix, effort: Effort) -> Mix:
+def _grown(packer: Packer, diameters: Points, mix: Mix, effort: GradedEffort) -> Mix:
     if not len(mix):
         return mix
     mix = _evened(packer, mix, effort)
