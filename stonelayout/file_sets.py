@@ -47,9 +47,29 @@ class Written:
     replaced: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True)
+class LockedFolder:
+    """A folder that no other run writes to: what ``locked`` gives."""
+
+    root: Path
+
+    def write(
+        self,
+        contents: Mapping[str, str | bytes],
+        by: str,
+        check: Callable[[Mapping[str, bytes]], None] | None = None,
+        *,
+        protect: Iterable[str | Path] = (),
+        former: Iterable[str] = (),
+    ) -> Written:
+        """Make the folder hold this set, and no other; as ``write_set``."""
+        return _write(self.root, contents, by, check, tuple(protect), tuple(former))
+
+
 def write_set(
     folder: str | Path,
     contents: Mapping[str, str | bytes],
+    by: str,
     check: Callable[[Mapping[str, bytes]], None] | None = None,
     *,
     protect: Iterable[str | Path] = (),
@@ -57,19 +77,20 @@ def write_set(
 ) -> Written:
     """Make a folder hold this set, and no other: all its files, or none.
 
-    ``contents`` maps names, with ``/`` below folders, to content. The files are read back and
-    handed to ``check``, which raises when they are not as meant, before anything is replaced.
+    ``contents`` maps names, with ``/`` below folders, to content; ``by`` names the command that
+    writes it, since a set takes the place of one of its own command only. The files are read back
+    and handed to ``check``, which raises when they are not as meant, before anything is replaced.
     ``protect`` names files that must never be replaced, such as the artwork. ``former`` names
     files of earlier sets without a record: what is left of them is told, not deleted. Raises
-    InputError, with nothing changed, for a folder that another run is writing to, and for what
-    cannot be written or replaced.
+    InputError, with nothing changed, for a folder that another run is writing to or that holds a
+    set of another command, and for what cannot be written or replaced.
     """
-    with locked(folder) as root:
-        return _write(root, contents, check, tuple(protect), tuple(former))
+    with locked(folder) as mine:
+        return mine.write(contents, by, check, protect=protect, former=former)
 
 
 @contextlib.contextmanager
-def locked(folder: str | Path) -> Iterator[Path]:
+def locked(folder: str | Path) -> Iterator[LockedFolder]:
     """Keep other runs out of a folder, made if need be, and finish or undo what one left there.
 
     Raises InputError when another run is writing to it, or it cannot be made.
@@ -87,7 +108,7 @@ def locked(folder: str | Path) -> Iterator[Path]:
         raise InputError(f"cannot write: {error.strerror or error}", file=str(root)) from None
     try:
         _recover(root)
-        yield root
+        yield LockedFolder(root)
     finally:
         _release(root, handle)
         with contextlib.suppress(OSError):
@@ -110,6 +131,31 @@ def read_record(folder: str | Path) -> dict[str, str]:
         return {}
 
 
+def remove_set(folder: str | Path) -> tuple[str, ...]:
+    """Delete a folder's set, and the folder where nothing else is in it.
+
+    Files changed since they were written stay; their names are returned. Raises InputError as
+    ``write_set``.
+    """
+    if not Path(folder).is_dir():
+        return ()
+    kept = write_set(folder, {}, _command_of(Path(folder))).kept
+    if not kept:
+        with contextlib.suppress(OSError):
+            (Path(folder) / RECORD).unlink(missing_ok=True)
+            Path(folder).rmdir()
+    return kept
+
+
+def _command_of(folder: Path) -> str:
+    """Return the command that wrote a folder's set; "" where there is none, or no record."""
+    try:
+        data = json.loads((folder / RECORD).read_text(encoding="utf-8"))
+        return str(data["by"])
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return ""
+
+
 def digest(data: bytes) -> str:
     """Return the SHA-256 of a file's content in hexadecimal."""
     return hashlib.sha256(data).hexdigest()
@@ -123,6 +169,7 @@ def _is_safe(name: str) -> bool:
 def _write(
     root: Path,
     contents: Mapping[str, str | bytes],
+    by: str,
     check: Callable[[Mapping[str, bytes]], None] | None,
     protect: tuple[str | Path, ...],
     former: tuple[str, ...],
@@ -133,11 +180,18 @@ def _write(
     }
     for name in data:
         _refuse_place(root, name, protect)
-    before = read_record(root)
+    before, other = read_record(root), _command_of(root)
+    if before and other != by:
+        raise InputError(
+            f"this folder holds the files that stonelayout {other} wrote: give another folder",
+            file=str(root),
+        )
     stale, kept, replaced = [], [], []
     for name, was in before.items():
         place = root / name
         if name == RECORD or _kind(place) != "file" or _linked(root, name):
+            continue
+        if name not in data and any(_same(place, source) for source in protect):
             continue
         same = digest(place.read_bytes()) == was
         if name in data:
@@ -147,7 +201,7 @@ def _write(
         else:
             kept.append(name)
     kept += [n for n in former if n not in data and n not in before and _kind(root / n) == "file"]
-    record = {"version": 1, "files": {name: digest(data[name]) for name in sorted(data)}}
+    record = {"version": 1, "by": by, "files": {name: digest(data[name]) for name in sorted(data)}}
     data[RECORD] = (json.dumps(record, ensure_ascii=False, indent=1) + "\n").encode()
     _stage(root, data, check)
     _swap(root, {"version": 1, "files": sorted(data), "stale": stale})
@@ -164,12 +218,15 @@ def _refuse_place(root: Path, name: str, protect: tuple[str | Path, ...]) -> Non
     kind = _kind(place)
     if kind not in ("file", ""):
         raise InputError(f"cannot write: there is a {kind} of that name", file=str(place))
-    for other in protect:
-        with contextlib.suppress(OSError):
-            if place.samefile(other):
-                raise InputError(
-                    "is what the job is made from: give another folder", file=str(place)
-                )
+    if any(_same(place, source) for source in protect):
+        raise InputError("is what the job is made from: give another folder", file=str(place))
+
+
+def _same(place: Path, other: str | Path) -> bool:
+    try:
+        return place.samefile(other)
+    except OSError:
+        return False
 
 
 def _kind(place: Path) -> str:
