@@ -75,12 +75,15 @@ def _make_names(
     cluster: str | None,
 ) -> int:
     """Make all lines of a names list into ``out``; return the exit code."""
+    from stonelayout.file_sets import locked
+
     progress = NamesProgress()
-    try:
-        made = loaded.make(progress, into=out, workers=workers, cluster=cluster, tell=say)
-    finally:
-        progress.end()
-    order = made.write(out)
+    with locked(out) as lock:
+        try:
+            made = loaded.make(progress, into=out, workers=workers, cluster=cluster, tell=say)
+        finally:
+            progress.end()
+        order = made.write(out, lock)
     tell_order(order, form, quiet)
     code = EXIT_BUG if made.bug else int(bool(order["not_made"]))
     if not made.lines:
