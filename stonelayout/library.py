@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from .errors import InputError, LayoutError
-from .files import write_all, write_one
+from .file_sets import write_set
+from .files import write_one
 from .model.artwork import Artwork
 from .model.catalogue import DEFAULT_CUTTER, DEFAULT_SHEET, Catalogue, Sheet, load_catalogue
 from .model.job import CUT_FORMATS, Rule, make_rule
@@ -101,7 +102,8 @@ def write_cut_files(
 
     ``formats`` are any of svg, dxf, hpgl and pdf; ``sheet`` goes before the one that the layout
     was laid for; ``tile`` cuts a design larger than the sheet in tiles. All files are written, or
-    none, and SVG files are read back. Returns their paths, sorted. It does not judge the layout:
+    none, in the place of a former set of files, and SVG files are read back. Returns their paths,
+    sorted. It does not judge the layout:
     ask `run_checks` first. Raises CatalogueError for an unknown sheet or cutter, LayoutError for a
     layout without stones or larger than the sheet, InputError for an unknown format and for
     files that cannot be written, VerificationError when a file does not read back as meant.
@@ -129,7 +131,7 @@ def write_cut_files(
     for part in tiles:
         contents |= cut_files(part.layers, part.registration, tools, wanted)[0]
     readable = "svg" in wanted
-    write_all(folder, contents, lambda read: verify_tiles(read, tiles) if readable else None)
+    write_set(folder, contents, "cut", lambda read: verify_tiles(read, tiles) if readable else None)
     return tuple(Path(folder) / name for name in sorted(contents))
 
 

@@ -47,7 +47,7 @@ from stonelayout.writers.cut_files import cut_files, in_cutting_order
 from stonelayout.writers.layer_svg import layer_svg
 
 from .errors import LayoutError
-from .files import write_all
+from .file_sets import Written, write_set
 from .findings import Finding, in_order
 
 
@@ -56,6 +56,7 @@ class Made:
     """Everything that a job gives; ``files`` maps a file name to its content.
 
     ``tiles`` are the pieces that are cut: one, unless the design is larger than the sheet.
+    ``sources`` are the files that the job was made from, where it was loaded from files.
     """
 
     layout: Layout
@@ -66,16 +67,25 @@ class Made:
     files: Mapping[str, str | bytes]
     design: Design
     tiles: tuple[Tile, ...]
+    sources: tuple[Path, ...] = ()
 
-    def write(self, folder: str | Path) -> None:
-        """Write all files into a folder, made if need be: all of them, or none.
+    def write(self, folder: str | Path) -> Written:
+        """Make a folder, made if need be, hold this set of files and no other: all, or none.
 
-        The layers are read back before anything is put in place; what an earlier job left in the
-        folder, by its own report, is deleted. Raises InputError naming a file that cannot be
-        written, VerificationError when a layer does not read back as meant.
+        The layers are read back before anything is put in place; what an earlier set left in the
+        folder is deleted, unless it was changed since, which is told. The job's own ``sources``
+        are never replaced. Raises InputError for a folder that another run is writing to and for
+        a file that cannot be written or replaced, VerificationError when a layer does not read
+        back as meant; the folder then is as it was.
         """
-        stale = _former_files(Path(folder)) - set(self.files)
-        write_all(folder, self.files, lambda read: verify_tiles(read, self.tiles), stale)
+        return write_set(
+            folder,
+            self.files,
+            "make",
+            lambda read: verify_tiles(read, self.tiles),
+            protect=self.sources,
+            former=_former_files(Path(folder)),
+        )
 
 
 def make(

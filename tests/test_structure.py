@@ -19,6 +19,7 @@ ORDER = [
     "finding_codes",
     "findings",
     "files",
+    "file_sets",
     "markup",
     "toml",
     "geometry",

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from stonelayout.errors import InputError
-from stonelayout.files import write_all
+from stonelayout.file_sets import write_set
 from stonelayout.model.catalogue import DEFAULT_CUTTER
 from stonelayout.model.job import CUT_FORMATS
 from stonelayout.units import counted
@@ -25,7 +25,7 @@ from .options import (
     tile_option,
     width_option,
 )
-from .output import exit_code, finding_lines, print_json, say
+from .output import exit_code, finding_lines, print_json, say, tell_by_hand
 
 if TYPE_CHECKING:
     from stonelayout.findings import Finding
@@ -156,7 +156,7 @@ def command(
         written, took = cut_files(part.layers, part.registration, (sheet, cutter), wanted, knife)
         contents |= written
         times += took
-    _write(folder, contents, tiles)
+    _write(folder, contents, tiles, files)
     cut = [layer for part in tiles for layer in part.layers]
     _print(form, cut, times, (sheet, cutter), sorted(contents))
     for line in finding_lines(findings):
@@ -210,7 +210,12 @@ def _formats(given: tuple[str, ...]) -> list[str]:
     return wanted
 
 
-def _write(folder: str, contents: dict[str, str | bytes], tiles: Sequence[Tile]) -> None:
+def _write(
+    folder: str,
+    contents: dict[str, str | bytes],
+    tiles: Sequence[Tile],
+    files: Sequence[str],
+) -> None:
     from collections.abc import Mapping
 
     from stonelayout.template.verify import verify_tiles
@@ -221,7 +226,7 @@ def _write(folder: str, contents: dict[str, str | bytes], tiles: Sequence[Tile])
 
     if len(contents) != len({name.lower() for name in contents}):
         raise InputError("two layers would have the same file name")
-    write_all(folder, contents, check)
+    tell_by_hand(write_set(folder, contents, "cut", check, protect=files))
 
 
 def _print(

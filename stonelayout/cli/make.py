@@ -13,7 +13,7 @@ from stonelayout.units import counted, minutes, mm_and_inches
 from . import EXIT_BAD_INPUT, EXIT_BUG
 from .options import FINDINGS_HELP, catalogue_option, format_option
 from .order_text import tell_order, tell_written
-from .output import exit_code, finding_lines, print_json, say
+from .output import exit_code, finding_lines, print_json, say, tell_by_hand
 from .progress import LayingProgress, NamesProgress
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def command(
     if isinstance(loaded, LoadedNames):
         return _make_names(loaded, out, quiet, form, workers, cluster)
     made = loaded.make(LayingProgress())
-    made.write(out)
+    tell_by_hand(made.write(out))
     if form == "json":
         print_json(made.report)
     elif quiet:
@@ -75,12 +75,15 @@ def _make_names(
     cluster: str | None,
 ) -> int:
     """Make all lines of a names list into ``out``; return the exit code."""
+    from stonelayout.file_sets import locked
+
     progress = NamesProgress()
-    try:
-        made = loaded.make(progress, into=out, workers=workers, cluster=cluster, tell=say)
-    finally:
-        progress.end()
-    order = made.write(out)
+    with locked(out) as lock:
+        try:
+            made = loaded.make(progress, into=out, workers=workers, cluster=cluster, tell=say)
+        finally:
+            progress.end()
+        order = made.write(out, lock)
     tell_order(order, form, quiet)
     code = EXIT_BUG if made.bug else int(bool(order["not_made"]))
     if not made.lines:

@@ -12,6 +12,7 @@ import click
 from stonelayout.files import STDIN, write_one
 
 if TYPE_CHECKING:
+    from stonelayout.file_sets import Written
     from stonelayout.findings import Finding
 
 
@@ -23,6 +24,14 @@ def write_result(path: str | None, content: str | bytes) -> None:
         sys.stdout.flush()
     else:
         write_one(path, content)
+
+
+def tell_by_hand(written: Written) -> None:
+    """Tell which files of a former set had been changed by hand."""
+    for name in written.replaced:
+        say(f"note: {name} had been changed since it was written, and was replaced")
+    for name in written.kept:
+        say(f"note: {name} is of an earlier run, and was left: delete it if it is not wanted")
 
 
 def print_json(data: Any) -> None:

@@ -8,7 +8,7 @@ import click
 
 from .options import LENGTH, catalogue_option, format_option, sheet_option, tile_option
 from .order_options import open_designs
-from .output import print_json, say
+from .output import print_json, say, tell_by_hand
 
 
 @click.command("roll")
@@ -51,7 +51,7 @@ def command(
     are lifted on one tape by the crosses that neighbours share.
     """
     from stonelayout.documents.roll_documents import TemplateSet, plan_sets, roll_files
-    from stonelayout.files import write_all
+    from stonelayout.file_sets import write_set
     from stonelayout.orders.opened_designs import cut_as, same_sheet
     from stonelayout.orders.own_files import own_catalogue
     from stonelayout.template.roll import plan_data, plan_text, roll_of
@@ -85,7 +85,7 @@ def command(
     )
     if out is not None:
         title = " + ".join(dict.fromkeys(one.name for one in opened))
-        write_all(out, roll_files(plan, templates, title))
+        tell_by_hand(write_set(out, roll_files(plan, templates, title), "roll"))
     if form == "json":
         print_json(plan_data(plan))
     else:

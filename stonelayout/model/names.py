@@ -16,6 +16,15 @@ from stonelayout.toml.values import text_value
 
 _PLACEHOLDER = re.compile(r"\{([^{}]+)\}")
 _UNSAFE = re.compile(r"[^\w.]+")
+#: The folder of a list's papers on the roll; no line's folder has its name.
+PAPERS_FOLDER = "roll"
+#: Endings of a list's papers, which stand beside the folders of its lines.
+_PAPER_ENDINGS = ("txt", "csv", "json", "svg", "html")
+#: Names that Windows keeps for devices, with any ending too (Microsoft, "Naming Files, Paths, and
+#: Namespaces", from memory).
+DEVICES = frozenset(
+    ["con", "prn", "aux", "nul", *(f"{port}{k}" for port in ("com", "lpt") for k in range(1, 10))]
+)
 
 
 @dataclass(frozen=True)
@@ -206,7 +215,7 @@ def designs(entries: Iterable[Entry], data: Mapping[str, Any]) -> list[ListedDes
         except InputError:
             wanted = f"line {entry.line}"  # its error is told when it is made
         groups.setdefault(f"{wanted}\n{entry.label}", []).append(entry)
-    taken: set[str] = set()
+    taken = {PAPERS_FOLDER, *DEVICES}
     found = []
     for group in groups.values():
         base = _safe(group[0].label) or f"line-{group[0].line}"
@@ -222,4 +231,6 @@ def designs(entries: Iterable[Entry], data: Mapping[str, Any]) -> list[ListedDes
 def _safe(label: str) -> str:
     """Return a label as a folder's name: letters of any script, digits, hyphens."""
     name = _UNSAFE.sub("-", unicodedata.normalize("NFC", label).casefold())
-    return name.strip("-._")[:60]
+    name = name.strip("-._")[:60].rstrip("-._")
+    stem, _, ending = name.partition(".")
+    return name.replace(".", "-") if stem in DEVICES or ending in _PAPER_ENDINGS else name

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from stonelayout.errors import InputError
@@ -34,7 +34,13 @@ class LoadedJob:
         ``progress`` is told, before each shape, how many are done, how many there are and the
         shape's id. Raises as ``stonelayout.make.make``.
         """
-        return make(self.job, self.artwork, self.shop, progress)
+        made = make(self.job, self.artwork, self.shop, progress)
+        return replace(made, sources=tuple(self._sources()))
+
+    def _sources(self) -> Iterator[Path]:
+        folder = Path(self.job.file).parent
+        yield Path(self.job.file)
+        yield from (folder / name for name in (self.job.artwork, self.job.shop) if name is not None)
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from stonelayout.errors import InputError
-from stonelayout.files import write_all
+from stonelayout.file_sets import LockedFolder, locked, remove_set, write_set
 from stonelayout.model.names import ListedDesign
 from stonelayout.units import counted
 
@@ -60,15 +60,19 @@ class MadeNames:
         if self.tell is not None:
             self.tell(words)
 
-    def write(self, folder: str | Path) -> dict[str, Any]:
+    def write(self, folder: str | Path, lock: LockedFolder | None = None) -> dict[str, Any]:
         """Write a folder for each line, the list's papers and ``order.json``; return its data.
 
-        Files of an earlier run that this one does not make are deleted, by that run's own records;
-        what it made of lines that cannot be made now stays. Nothing is changed when no line is
-        made. Raises InputError for a file that cannot be written, and for another folder than the
-        one that lines were made ``into``.
+        Files of an earlier run that this one does not make are deleted, by that run's own records,
+        unless they were changed since; what it made of lines that cannot be made now stays.
+        Nothing is changed when no line is made. ``lock`` is the caller's, where it has one. Raises
+        InputError for a folder that another run is writing to, a file that cannot be written, and
+        another folder than the one that lines were made ``into``.
         """
         root = Path(folder)
+        if lock is None:
+            with locked(root) as lock:
+                return self.write(root, lock)
         if self.into is not None and root != self.into:
             raise InputError(f"the lines were made into {self.into}", file=str(root))
         order = self._order()
@@ -87,11 +91,11 @@ class MadeNames:
             order["not_made"],
         )
         order["papers"] = sorted(papers)
-        stale = former_papers(root / ORDER) - set(papers)
         text = json.dumps(order, ensure_ascii=False, indent=2) + "\n"
-        write_all(root, {**papers, ORDER: text}, drop=stale)
-        if (root / "roll").is_dir() and not any((root / "roll").iterdir()):
-            (root / "roll").rmdir()
+        former = sorted(former_papers(root / ORDER))
+        written = lock.write({**papers, ORDER: text}, "make", former=former)
+        for name in written.kept:
+            self.note(f"{name}: of an earlier run, and left: delete it if it is not wanted")
         return order
 
     def _order(self) -> dict[str, Any]:
@@ -141,8 +145,10 @@ class MadeNames:
             if (root / name).parent != root:
                 continue
             if name not in listed and not self.found.bad:
-                if _forget(root / name):
-                    self.note(f"{name}: no longer in the list, its files are deleted")
+                if read_record(root / name) is not None:
+                    left = remove_set(root / name)
+                    but = f", but for what was changed since: {', '.join(left)}" if left else ""
+                    self.note(f"{name}: no longer in the list, its files are deleted{but}")
             elif read_record(root / name) is not None:
                 self.note(f"{name}: not made anew; the files of an earlier run stay there")
                 kept.append(name)
@@ -209,29 +215,11 @@ def make_names(
 
 
 def _write_line(root: Path, line: MadeLine) -> MadeLine:
-    """Write a line's files, unless they stand there; return it without them.
-
-    The record is written last, so that a folder cut short is never taken as whole.
-    """
+    """Write a line's files, unless they stand there; return it without them."""
     if line.files is None:
         return line
     folder = root / line.design.folder
-    former = read_record(folder)
-    stale = set(former["files"]) - set(line.files) if former else set()
-    (folder / RECORD).unlink(missing_ok=True)
     record = record_text(line.key, line.record, line.files)
-    write_all(folder, {**line.files, RECORD: record}, drop=stale)
+    former = (read_record(folder) or {"files": ()})["files"]
+    write_set(folder, {**line.files, RECORD: record}, "make", former=sorted(former))
     return MadeLine(line.design, line.key, line.record, None)
-
-
-def _forget(folder: Path) -> bool:
-    """Delete the files of a line that an earlier run made, by its record."""
-    record = read_record(folder)
-    if record is None:
-        return False
-    for file in (*record["files"], RECORD):
-        if "/" not in file:
-            (folder / file).unlink(missing_ok=True)
-    if not any(folder.iterdir()):
-        folder.rmdir()
-    return True

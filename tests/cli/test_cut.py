@@ -14,6 +14,7 @@ from stonelayout.cli import group
 from stonelayout.cli.check import command as check_command
 from stonelayout.cli.cut import command as cut_command
 from stonelayout.errors import InputError
+from stonelayout.file_sets import RECORD, locked
 from stonelayout.model.layout import Kind, Layout
 from stonelayout.template.holes import read_holes
 
@@ -96,7 +97,8 @@ def test_cut_writes_every_format_in_register_and_reads_back(tmp_path):
     assert code == 0
     names = sorted(path.name for path in (tmp_path / "cut").iterdir())
     stems = ["01-ss6-crystal", "02-ss10-jet"]
-    assert names == sorted(f"{s}.{k}" for s in stems for k in ("svg", "dxf", "hpgl", "pdf"))
+    files = [f"{s}.{k}" for s in stems for k in ("svg", "dxf", "hpgl", "pdf")]
+    assert names == sorted([*files, RECORD])
     assert "force 70-90 g" in text
     groups = {
         re.search(
@@ -247,6 +249,37 @@ def test_a_hole_that_stands_twice_has_no_web_of_its_own(tmp_path, monkeypatch):
     assert "two holes in the same place" in text
 
 
+def test_a_folder_holds_one_set(layout, tmp_path):
+    """A third layer of a former layout does not stay beside two new ones."""
+    cut = tmp_path / "cut"
+    third = replace(layout, kinds=(*layout.kinds, Kind("ss16", "red", 3.9)))
+    third = replace(third, kind=np.where(np.arange(len(third)) < 4, 2, third.kind))
+    (tmp_path / "three.json").write_text(third.to_json())
+    run(cut_command, "three.json", "--out", "cut")
+    assert (cut / "03-ss16-red.svg").exists()
+    run(cut_command, "layout.json", "--out", "cut")
+    assert sorted(path.name for path in cut.glob("*.svg")) == [
+        *("01-ss6-crystal.svg", "02-ss10-jet.svg")
+    ]
+    run(cut_command, "three.json", "--out", "cut")
+    (cut / "03-ss16-red.svg").write_text("by hand")
+    result = CliRunner().invoke(cut_command, ["layout.json", "--out", "cut"])
+    assert "03-ss16-red.svg is of an earlier run, and was left" in result.stderr
+    with locked(cut), pytest.raises(InputError, match="another run is writing"):
+        run(cut_command, "layout.json", "--out", "cut")
+
+
+def test_what_is_cut_from_is_never_replaced(layout, tmp_path):
+    run(cut_command, "layout.json", "--out", "cut")
+    before = (tmp_path / "cut" / "01-ss6-crystal.svg").read_bytes()
+    with pytest.raises(InputError, match="is what the job is made from: give another folder"):
+        run(cut_command, "cut/01-ss6-crystal.svg", "cut/02-ss10-jet.svg", "--out", "cut")
+    assert (tmp_path / "cut" / "01-ss6-crystal.svg").read_bytes() == before
+    (tmp_path / "layout.json").write_text(layout.to_json())
+    with pytest.raises(InputError, match="name is empty"):
+        run(cut_command, "layout.json", "--out", "")
+
+
 @pytest.mark.usefixtures("layout")
 def test_a_corrected_or_mirrored_file_says_so_and_is_not_worked_on_twice(tmp_path):
     """100 mm that measure 99.5 and 100: x grows by 100 / 99.5 = 1.0050."""
@@ -256,7 +289,7 @@ def test_a_corrected_or_mirrored_file_says_so_and_is_not_worked_on_twice(tmp_pat
     plain = [path.read_bytes().lower() for path in sorted((tmp_path / "cut").iterdir())]
     assert not any(b"corrected" in data or b"mirrored" in data for data in plain)
     run(cut_command, "layout.json", *out, *bar, "--mirror")
-    for path in (tmp_path / "cut").iterdir():
+    for path in (tmp_path / "cut").glob("0*"):
         text = path.read_bytes().decode("latin-1").lower().replace("\\", "")
         assert "corrected by a test bar (x 1.005, y 1): do not correct it again" in text
         assert "mirrored, for sheet cut from the back: do not mirror it again" in text

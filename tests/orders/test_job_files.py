@@ -10,6 +10,7 @@ from paths import EXAMPLES
 
 from stonelayout.cli import group
 from stonelayout.errors import CatalogueError, InputError, JobError
+from stonelayout.file_sets import RECORD
 from stonelayout.make import Made
 from stonelayout.orders.job_files import load_job
 
@@ -43,7 +44,7 @@ def test_a_job_writes_what_the_command_writes(tmp_path):
     assert contents(tmp_path / "program") == contents(tmp_path / "shell")
     assert isinstance(made, Made)
     assert len(made.layout)
-    assert set(made.files) == set(contents(tmp_path / "program"))
+    assert {*made.files, RECORD} == set(contents(tmp_path / "program"))
     assert shown.exit_code == int(any(f.severity == "error" for f in made.findings))
     done, total, _ = told[-1]
     assert done == total
@@ -56,7 +57,7 @@ def test_files_of_a_former_job_are_deleted_and_others_stay(tmp_path):
     made = load_job(STAR).make()
     made.write(tmp_path)
     assert former - set(made.files)
-    assert set(contents(tmp_path)) == {*made.files, "letter.txt"}
+    assert set(contents(tmp_path)) == {*made.files, RECORD, "letter.txt"}
 
 
 def test_a_names_list_writes_what_the_command_writes(tmp_path):

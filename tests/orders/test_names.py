@@ -13,6 +13,7 @@ pytest.importorskip("joblib")
 
 from stonelayout.cli import group
 from stonelayout.errors import InputError, JobError
+from stonelayout.file_sets import locked
 from stonelayout.model.catalogue import load_catalogue
 from stonelayout.model.job import parse_job
 from stonelayout.model.names import Entry, Names, designs, empty_cells, fill, filled, wanted_columns
@@ -134,6 +135,16 @@ def test_labels_alike_get_folders_of_their_own():
     assert [design.folder for design in found] == ["a-b", "a-b-2", "a-b-3", "line-5"]
 
 
+def test_labels_like_papers_or_devices_get_folders_of_their_own():
+    labels = ["Roll", "stock.txt", "order.json", "set.json", "CON", "aux.txt", "com1", "J. Heron"]
+    entries = [Entry(k, {"name": n}, n) for k, n in enumerate(labels, 2)]
+    found = designs(entries, {"text": [{"words": "{name}"}]})
+    assert [design.folder for design in found] == [
+        *("roll-2", "stock-txt", "order-json", "set-json", "con-2", "aux-txt", "com1-2"),
+        "j.-heron",
+    ]
+
+
 def test_placeholders_are_filled_and_empty_texts_left_out_with_their_rules():
     catalogue = load_catalogue()
     entry = Entry(3, {"name": "Zoë", "number": "", "size": "ss10"}, "Zoë", 4)
@@ -202,6 +213,25 @@ def test_only_what_changed_is_made_again_and_what_is_gone_is_deleted(tmp_path):
         "roll",
     ]
     assert [path.name for path in (root / "out" / "ada").iterdir()] == ["mine.txt"]
+
+
+def test_a_line_that_is_gone_leaves_what_was_changed_by_hand(tmp_path):
+    root = folder(tmp_path)
+    make(root)
+    edited = root / "out" / "zoë" / "01-ss6-crystal.svg"
+    edited.write_text("by hand", encoding="utf-8")
+    folder(tmp_path, names=LIST.replace("Zoë,,ss6,1\n", ""))
+    told = make(root).stderr
+    assert "zoë: no longer in the list, its files are deleted, but for what was changed" in told
+    assert [path.name for path in edited.parent.iterdir() if path.suffix == ".svg"] == [edited.name]
+    assert edited.read_text(encoding="utf-8") == "by hand"
+
+
+def test_two_runs_of_a_list_at_once_are_told(tmp_path):
+    root = folder(tmp_path)
+    with locked(root / "out"), pytest.raises(InputError, match="another run is writing to this"):
+        raise make(root).exception
+    assert not (root / "out").exists()
 
 
 def test_bad_lines_do_not_stop_the_others(tmp_path):
