@@ -1,1 +1,9 @@
-"""Solvers that fills share: relaxation, its minimiser, distances to walls, voids, windows."""
+"""Solvers that fills share: each stands once.
+
+- `mix`: discs of one or several sizes as a value.
+- `room_distance`: signed distances to the outlines of rooms, fast for many points at once.
+- `relaxation`: pushes discs apart and into their room, many trials at once; minimised by `lbfgs`. The
+  fading pushes that share out room stand here too.
+- `voids`: places where another disc may go, the widest first.
+- `window_search`: a change at one place, tried while only the discs in a window about it move.
+"""
