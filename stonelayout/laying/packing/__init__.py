@@ -16,11 +16,11 @@ where its centres may lie.
 - `graded`: too many discs of the largest size are pressed in; strained ones at the edge give way by
   one size, sooner beside smaller ones, so that these keep company. Others are inserted at the edge,
   or grow where their neighbours can move, and small ones inside or alone trade places with large
-  ones at the edge (`mix_search`). What room is left takes the largest size that fits (`gap_pockets`).
-  Of the mixes the one is taken that is worth most (`mix_value`): cover, less a price for smaller
-  stones inside or alone, and for stones that nearly stand at the edge.
+  ones at the edge (`mix_search`). What room is left takes the largest size that fits
+  (`gap_pockets`). Of the mixes the one is taken that is worth most (`mix_value`): cover, less a
+  price for smaller stones inside or alone, and for stones that nearly stand at the edge.
 
-Tried for ``graded`` and left out: shrinking discs inside as readily as at the edge (covers more and
-looks scattered); smoothed outlines (2 % of the cover for no crisper edge); clearing lone small discs
-inside in windows (few can go); one price for all small discs inside (a ring gets bald).
+Tried for ``graded`` and left out: shrinking discs inside as readily as at the edge (covers more
+and looks scattered); smoothed outlines (2 % of the cover for no crisper edge); clearing lone small
+discs inside in windows (few can go); one price for all small discs inside (a ring gets bald).
 """
