@@ -187,8 +187,9 @@ def made(name: str, files: dict[str, str], folder: Path) -> dict[str, Any]:
     (place / "said.txt").write_text(said.getvalue(), encoding="utf-8")
     assert code in (0, 1, 2), f"{name}: exit {code}: {said.getvalue()}"
     out = place / "out"
-    # made.json holds a hash of the program itself
-    written = sorted(p for p in out.rglob("*") if p.is_file() and p.name != "made.json")
+    # a line's made.json holds a hash of the program itself, and its set.json that of made.json
+    own = ("made.json", "set.json")
+    written = sorted(p for p in out.rglob("*") if p.is_file() and p.name not in own)
     digests = {p.relative_to(out).as_posix(): digest(p.read_bytes()) for p in written}
     entry: dict[str, Any] = {
         "exit": code,

@@ -24,6 +24,7 @@ from stonelayout.model.catalogue import Sheet
 from stonelayout.model.job import Rule
 from stonelayout.model.layout import Kind, Layout
 from stonelayout.model.pattern_options import ROWS
+from stonelayout.units import counted
 
 from .picking import region_of
 from .shared_borders import fill_regions
@@ -74,11 +75,17 @@ def lay(
     builder.findings.extend(_not_picked(artwork.shapes, picked))
     layout = replace(builder.layout(artwork), sheet=sheet.name)
     if not len(layout):
-        raise LayoutError(
-            "no stone fits anywhere: choose a smaller stone or a larger width",
-            file=artwork.file or None,
-        )
+        raise LayoutError(_why_nothing(layout.findings), file=artwork.file or None)
     return layout
+
+
+def _why_nothing(findings: Sequence[Finding]) -> str:
+    """Say that no stone fits, and why not on the first shape that was to get some."""
+    bare = [one for one in findings if one.code in ("shape-without-stones", "row-without-room")]
+    if not bare:
+        return "no stone fits anywhere: choose a smaller stone or a larger width"
+    more = f" (and {counted(len(bare) - 1, 'more shape')})" if len(bare) > 1 else ""
+    return f"no stone fits anywhere: {bare[0].layer}: {bare[0].message}{more}"
 
 
 def _after(
