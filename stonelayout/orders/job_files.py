@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from stonelayout.errors import InputError
 from stonelayout.files import read_bytes, text_of
@@ -15,9 +16,11 @@ from stonelayout.model.shop_rates import Shop
 from stonelayout.reading.file_kinds import kind_of_file
 
 from .job_drawing import job_artwork
-from .names_list import NamesList, read_names
-from .names_made import MadeNames, make_names
 from .own_files import own_catalogue, shop_for
+
+if TYPE_CHECKING:
+    from .names_list import NamesList
+    from .names_made import MadeNames
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +62,8 @@ class LoadedNames:
         tell: Callable[[str], None] | None = None,
     ) -> MadeNames:
         """Make all lines, in parallel; arguments and errors as for ``make_names``."""
+        from .names_made import make_names
+
         return make_names(
             self.names, progress, into=into, workers=workers, cluster=cluster, tell=tell
         )
@@ -84,8 +89,11 @@ def load_job(
             file=file,
         )
     text, catalogue = text_of(data, file), own_catalogue(catalogue_files)
-    names = read_names(text, file, catalogue)
-    if names is not None:
-        return LoadedNames(names)
+    if "names" in text:
+        from .names_list import read_names
+
+        names = read_names(text, file, catalogue)
+        if names is not None:
+            return LoadedNames(names)
     job = parse_job(text, file, catalogue)
     return LoadedJob(job, job_artwork(job), shop_for(None, [job], job.catalogue))
