@@ -98,8 +98,8 @@ def locked(folder: str | Path) -> Iterator[LockedFolder]:
     root = Path(folder)
     if not str(folder).strip():
         raise InputError("the folder's name is empty: give one")
-    made = not root.exists()
     try:
+        made = not root.exists()
         if not made and not root.is_dir():
             raise InputError("is a file; give the name of a folder", file=str(root))
         root.mkdir(parents=True, exist_ok=True)
@@ -200,7 +200,8 @@ def _write(
             stale.append(name)
         else:
             kept.append(name)
-    kept += [n for n in former if n not in data and n not in before and _kind(root / n) == "file"]
+    known = {*data, *before, RECORD}
+    kept += [name for name in former if name not in known and _kind(root / name) == "file"]
     record = {"version": 1, "by": by, "files": {name: digest(data[name]) for name in sorted(data)}}
     data[RECORD] = (json.dumps(record, ensure_ascii=False, indent=1) + "\n").encode()
     _stage(root, data, check)

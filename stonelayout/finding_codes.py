@@ -282,6 +282,13 @@ CODES_BY_STEP: dict[str, tuple[FindingCode, ...]] = {
             "colour.",
         ),
         FindingCode(
+            "colour-not-known",
+            ("note",),
+            "The catalogue has no such colour, so its stones are drawn grey on proof and job "
+            "sheet.",
+            "Add the colour with its RGB to your catalogue file, or name one that is there.",
+        ),
+        FindingCode(
             "cut-in-tiles",
             ("note",),
             "The design is larger than the sheet and is cut in several tiles.",

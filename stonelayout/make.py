@@ -47,7 +47,7 @@ from stonelayout.writers.cut_files import cut_files, in_cutting_order
 from stonelayout.writers.layer_svg import layer_svg
 
 from .errors import LayoutError
-from .file_sets import Written, write_set
+from .file_sets import RECORD, Written, write_set
 from .findings import Finding, in_order
 
 
@@ -138,7 +138,7 @@ def make(
     files |= bench_documents(job, design, layout, layers, tiles, sets, findings)
     files |= prices
     files |= roll
-    data["files"] = sorted((*files, "report.json"))
+    data["files"] = sorted((*files, "report.json", RECORD))
     files["report.json"] = to_json(data)
     return Made(layout, layers, marks.page, findings, data, files, design, tiles)
 

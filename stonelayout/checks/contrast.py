@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from stonelayout.findings import Finding
 from stonelayout.model.catalogue import Catalogue, Sheet
 from stonelayout.model.layer import Layer
+from stonelayout.template.layers_from_holes import NO_COLOUR
 
 #: Backs of hot-fix stones, the glue side, are dark grey (common practice, no source).
 BACK = "#4a4a4d"
@@ -33,7 +34,7 @@ def check_contrast(
     """Return notes where stones, facing up or down, are hard to see on the sheet.
 
     Codes: ``backs-hard-to-see`` (once: the backs are alike for all stones),
-    ``stones-hard-to-see`` (by layer). A colour that the catalogue does not name is passed over.
+    ``stones-hard-to-see`` and ``colour-not-known`` (by layer).
     """
     ground = catalogue.rgb(sheet.colour)
     found = []
@@ -47,6 +48,12 @@ def check_contrast(
         found.append(Finding("backs-hard-to-see", "note", words))
     for layer in layers:
         face = catalogue.colours.get(layer.kind.colour)
+        if face is None and layer.kind.colour != NO_COLOUR:
+            words = (
+                f"the catalogue has no colour {layer.kind.colour}: its stones are drawn grey on "
+                "proof and job sheet"
+            )
+            found.append(Finding("colour-not-known", "note", words, layer=layer.name))
         if face is None or contrast(face, ground) >= LEAST_CONTRAST:
             continue
         words = (

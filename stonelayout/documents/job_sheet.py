@@ -23,6 +23,7 @@ from . import job_sheet_text as words
 from .html_pages import fill, part, stone_svg
 from .proof import design_box
 from .report import layer_entry
+from .stone_drawing import rgb_of
 
 #: Decimals of a mm in a layer's small picture: more would only make the page larger.
 _PICTURE_DIGITS = 1
@@ -237,7 +238,8 @@ def _row(job: JobSheet, layer: Layer, entry: Mapping[str, Any], rgb: Mapping[str
     )
     return (
         f"<tr><td>{entry['lift']}</td><td>{picture}<small>{escape(str(entry['file']))}</small></td>"
-        f'<td class="gem">{stone_svg(rgb[kind.colour])} {escape(kind.size)} {escape(kind.colour)}'
+        f'<td class="gem">{stone_svg(rgb_of(kind.colour, rgb))} '
+        f"{escape(kind.size)} {escape(kind.colour)}"
         f"<small>{mm_and_inches(kind.diameter, 2)}</small></td>"
         f'<td class="n">{entry["count"]}</td><td class="n">{gross}</td>'
         f'<td class="n">{layer.hole:.2f} mm</td><td class="n">{web}</td>'

@@ -12,7 +12,7 @@ from stonelayout.markup import escape, quoteattr
 from stonelayout.model.layout import Kind, Layout
 from stonelayout.units import mm_and_inches, number
 
-from .stone_drawing import VARIANTS, stone_facets, variant_of
+from .stone_drawing import VARIANTS, rgb_of, stone_facets, variant_of
 
 _Sides = tuple[float, float, float, float]
 #: Garment around the design, in mm.
@@ -98,7 +98,7 @@ def proof_svg(
         f"<title>{escape(title or 'Proof')}</title>",
         "<defs>",
         *(
-            _symbol(f"k{k}v{v}", kind, rgb[kind.colour], v)
+            _symbol(f"k{k}v{v}", kind, rgb_of(kind.colour, rgb), v)
             for k, kind in enumerate(layout.kinds)
             for v in range(VARIANTS)
         ),

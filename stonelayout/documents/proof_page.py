@@ -15,7 +15,7 @@ from stonelayout.units import mm_and_inches
 
 from .html_pages import CAUTION_CHILDREN, fill, json_for_script, part, stone_svg, table
 from .proof import design_box, marked, said, unplaced
-from .stone_drawing import VARIANTS, stone_facets
+from .stone_drawing import VARIANTS, rgb_of, stone_facets
 
 #: Most findings listed on the page; the report has all.
 MOST_LISTED = 200
@@ -93,7 +93,9 @@ def _kind_data(layout: Layout, k: int, rgb: Mapping[str, str]) -> dict[str, Any]
     steps = np.diff(places, axis=0, prepend=np.zeros((1, 2), dtype=np.int64))
     gems = [
         [[[part for corner in corners for part in corner], fill] for corners, fill in facets]
-        for facets in (stone_facets(rgb[kind.colour], variant) for variant in range(VARIANTS))
+        for facets in (
+            stone_facets(rgb_of(kind.colour, rgb), variant) for variant in range(VARIANTS)
+        )
     ]
     return {"diameter": kind.diameter, "places": steps.ravel().tolist(), "gems": gems}
 
@@ -123,7 +125,7 @@ def _switch(
     count = "" if customer else f'<span class="count shop">{layout.counts()[k]}</span>'
     return (
         f'<label class="layer"><input type="checkbox" id="layer{n}" checked>'
-        f"{stone_svg(rgb[kind.colour])}<span>{escape(kind.size)} {escape(kind.colour)}"
+        f"{stone_svg(rgb_of(kind.colour, rgb))}<span>{escape(kind.size)} {escape(kind.colour)}"
         f"<small>{more}</small>{bench}</span>{count}</label>"
     )
 

@@ -4,15 +4,23 @@ from __future__ import annotations
 
 import colorsys
 import math
+from collections.abc import Mapping
 
 #: One facet: its corners in radii of the stone, counted from its centre, and its ``#rrggbb``.
 Facet = tuple[tuple[tuple[float, float], ...], str]
 
 #: How many ways a colour is drawn: neighbours that catch the light differently sparkle.
 VARIANTS = 3
+#: How stones of a colour are drawn that the catalogue does not have.
+NOT_KNOWN = "#9a9da1"
 _SIDES = 8
 _TABLE = 0.56
 _GLINT = 0.17
+
+
+def rgb_of(colour: str, rgb: Mapping[str, str]) -> str:
+    """Return a colour as ``#rrggbb``; grey where ``rgb`` lacks it (``colour-not-known``)."""
+    return rgb.get(colour, NOT_KNOWN)
 
 
 def stone_facets(colour: str, variant: int = 0) -> tuple[Facet, ...]:

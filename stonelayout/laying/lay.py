@@ -29,6 +29,10 @@ from stonelayout.units import counted
 from .picking import region_of
 from .shared_borders import fill_regions
 
+#: More stones than any design has; a wrong unit asks for thousands of times as many.
+MOST_STONES = 1_000_000
+#: Area that a stone takes in the densest packing, in squares of the pitch: sqrt(3) / 2.
+HEXAGONAL = 0.866
 #: What lays each pattern: a module of this package and its function, imported when a rule asks.
 #: A pattern in pattern_options.ROWS gives the curves that the rows of one shape run on, with the
 #: sizes along them; the shapes of one rule are then laid together, so that rows settle where they
@@ -58,6 +62,7 @@ def lay(
     """
     builder = LayoutBuilder(sheet)
     picked = pick_shapes(artwork, rules)
+    _refuse_too_many(rules, picked, artwork.file)
     regions = fill_regions(rules, picked, sheet)
     done, total = 0, sum(map(len, picked))
     for number, (rule, shapes) in enumerate(zip(rules, picked, strict=True)):
@@ -77,6 +82,26 @@ def lay(
     if not len(layout):
         raise LayoutError(_why_nothing(layout.findings), file=artwork.file or None)
     return layout
+
+
+def _refuse_too_many(rules: Sequence[Rule], picked: Sequence[Sequence[Shape]], file: str) -> None:
+    """Raise LayoutError, before anything is laid, for more stones than any design has."""
+    total = 0.0
+    for rule, shapes in zip(rules, picked, strict=True):
+        pitch = min(rule.pitches)
+        for shape in shapes:
+            region = region_of(rule, shape)
+            length = sum(line.length for line in shape.outline)
+            if rule.pattern in ROWS:
+                total += length / pitch
+            elif region is not None:
+                total += region.area / (HEXAGONAL * pitch**2)
+    if total > MOST_STONES:
+        raise LayoutError(
+            f"the design would take some {total:,.0f} stones (most {MOST_STONES:,}): look at its "
+            "width and unit",
+            file=file or None,
+        )
 
 
 def _why_nothing(findings: Sequence[Finding]) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -17,6 +16,10 @@ from stonelayout.findings import Finding
 VERSION = 1
 #: Positions are written with this many decimals of a mm: a nanometre, far below any cutter.
 DECIMALS = 6
+#: No place or diameter of a layout is beyond this: a kilometre of sheet.
+MOST_MM = 1e6
+#: The most kinds of stone; each is a template of its own, so that any real layout has far fewer.
+MOST_KINDS = 500
 
 
 @dataclass(frozen=True)
@@ -107,9 +110,11 @@ class Layout:
     def from_json(cls, text: str, file: str = "layout") -> Layout:
         """Read a layout file's text. Raises LayoutError naming the key that is wrong."""
         try:
-            data = json.loads(text)
+            data = json.loads(text.removeprefix("\ufeff"))
         except json.JSONDecodeError as error:
             raise LayoutError(f"not JSON: {error.msg}", file=file, line=error.lineno) from None
+        except ValueError:  # whole numbers of over 4,300 digits
+            raise LayoutError("a number in it is too long", file=file) from None
         except RecursionError:
             raise LayoutError("nested too deep to be a layout", file=file) from None
         try:
@@ -128,6 +133,8 @@ def _from_data(data: Any) -> Layout:
     for key in ("size", "kinds", "centres", "kind", "source"):
         if not isinstance(data.get(key), list):
             raise LayoutError(f'"{key}" is missing or not a list')
+    if len(data["kinds"]) > MOST_KINDS:
+        raise LayoutError(f'"kinds" has {len(data["kinds"])} entries (most {MOST_KINDS})')
     kinds = tuple(_kind(entry, k) for k, entry in enumerate(data["kinds"]))
     size = _numbers(data["size"], (2,), "size")
     centres = _numbers(data["centres"], (-1, 2), "centres")
@@ -136,7 +143,7 @@ def _from_data(data: Any) -> Layout:
         raise LayoutError('"centres", "kind" and "source" must have the same length')
     if not all(type(k) is int and 0 <= k < len(kinds) for k in kind):
         raise LayoutError('"kind" must hold whole numbers that index "kinds"')
-    if not all(isinstance(name, str) for name in data["source"]):
+    if not all(isinstance(name, str) and _is_text(name) for name in data["source"]):
         raise LayoutError('"source" must hold shape ids')
     if not isinstance(data.get("sheet", ""), str):
         raise LayoutError('"sheet" must be the name of a template sheet')
@@ -157,13 +164,14 @@ def _kind(entry: Any, index: int) -> Kind:
     if not isinstance(entry, dict):
         raise LayoutError(f"{where} must have size, colour and diameter")
     size, colour, diameter = (entry.get(key) for key in ("size", "colour", "diameter"))
-    if not isinstance(size, str) or not isinstance(colour, str) or not size or not colour:
+    words = [word for word in (size, colour) if isinstance(word, str) and word.isprintable()]
+    if len(words) < 2 or not all(words):
         raise LayoutError(f"{where}: size and colour must be words")
     if not isinstance(diameter, (int, float)) or isinstance(diameter, bool):
         raise LayoutError(f"{where}: diameter must be a number of mm")
-    if not (math.isfinite(diameter) and diameter > 0):
-        raise LayoutError(f"{where}: diameter must be positive")
-    return Kind(size, colour, float(diameter))
+    if not 0 < diameter <= MOST_MM:
+        raise LayoutError(f"{where}: diameter must be positive, and {MOST_MM:,.0f} mm at most")
+    return Kind(words[0], words[1], float(diameter))
 
 
 def _numbers(value: list[Any], shape: Sequence[int], key: str) -> npt.NDArray[np.float64]:
@@ -173,4 +181,15 @@ def _numbers(value: list[Any], shape: Sequence[int], key: str) -> npt.NDArray[np
         raise LayoutError(f'"{key}" must hold pairs of numbers') from None
     if not np.isfinite(found).all():
         raise LayoutError(f'"{key}" holds a number that is not finite')
+    if (np.abs(found) > MOST_MM).any():
+        raise LayoutError(f'"{key}" holds a number beyond {MOST_MM:,.0f} mm')
     return found
+
+
+def _is_text(word: str) -> bool:
+    """Tell whether text can be written: JSON may hold halves of characters."""
+    try:
+        word.encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return True

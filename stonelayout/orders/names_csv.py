@@ -14,6 +14,8 @@ from stonelayout.units import counted
 #: Lines that one list may have.
 MOST_LINES = 100_000
 MOST_COPIES = 1_000_000
+#: Digits of a number that is read at all, and of a cell that is shown in a message.
+_MOST_DIGITS, _SHOWN = 12, 40
 COUNT = "count"
 
 
@@ -99,8 +101,9 @@ def _entry(line: int, values: Mapping[str, str], names: Names, columns: Sequence
     count = _copies_column(names, columns)
     copies = 1
     if count is not None and values[count]:
-        if not values[count].isdecimal() or not 1 <= int(values[count]) <= MOST_COPIES:
-            raise InputError(f'{count} "{values[count]}" is not a number of copies')
+        known = values[count].isdecimal() and len(values[count]) <= _MOST_DIGITS
+        if not known or not 1 <= int(values[count]) <= MOST_COPIES:
+            raise InputError(f'{count} "{values[count][:_SHOWN]}" is not a number of copies')
         copies = int(values[count])
     label = fill(names.label or f"{{{columns[0]}}}", values).replace("\\n", " ")
     label = " ".join(label.split())

@@ -119,6 +119,8 @@ def _text(data: bytes, file: str) -> str:
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
         raise ArtworkError(f"the text is not {encoding}", file=file, line=line) from None
+    except UnicodeError:  # codecs that are none of text, such as punycode
+        raise ArtworkError(f"the text is not {encoding}", file=file, line=1) from None
 
 
 class _TreeBuilder:

@@ -22,6 +22,11 @@ def read_toml(text: str, file: str, parse_float: Callable[[str], Any] = float) -
         return tomllib.loads(text, parse_float=parse_float)
     except tomllib.TOMLDecodeError as error:
         raise JobError([f"{file}: not TOML: {error}"]) from None
+    except (
+        ValueError,
+        RecursionError,
+    ):  # whole numbers of over 4,300 digits; thousands of brackets
+        raise JobError([f"{file}: a number too long, or values nested too deep"]) from None
 
 
 class Places:

@@ -40,10 +40,11 @@ def test_dark_stones_and_backs_are_named_on_a_black_sheet_only():
     assert [(f.code, f.layer) for f in black] == [
         ("backs-hard-to-see", ""),
         ("stones-hard-to-see", "01-ss6-jet"),
+        ("colour-not-known", "01-ss6-no_such_colour"),
     ]
     assert {f.severity for f in black} == {"note"}
     white = check_contrast(layers, CATALOGUE.sheet("card"), CATALOGUE)
-    assert [f.layer for f in white] == ["01-ss6-crystal"]
+    assert [f.layer for f in white] == ["01-ss6-crystal", "01-ss6-no_such_colour"]
     assert check_contrast([], CATALOGUE.sheet("thin-flock"), CATALOGUE) == ()
 
 

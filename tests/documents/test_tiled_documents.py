@@ -158,6 +158,7 @@ def test_too_large_is_one_rule_with_one_next_step(shop):
     assert "larger-than-sheet" not in run("check", "layout.json", "--tile")
     run("cut", "layout.json", "--out", "cut", "--as", "dxf", "--tile")
     assert sorted(path.name for path in (shop / "cut").iterdir()) == [
+        "set.json",
         "tile-1of2-01-ss16-aqua.dxf",
         "tile-2of2-01-ss16-aqua.dxf",
     ]

@@ -20,7 +20,7 @@ from stonelayout.laying.common.part_fill import Part
 from stonelayout.laying.lay import lay
 from stonelayout.laying.packing.disc_packer import Packer
 from stonelayout.laying.packing.even import lay_even
-from stonelayout.laying.packing.graded import EFFORTS, Effort, lay_graded, sparse_sizes
+from stonelayout.laying.packing.graded import EFFORTS, GradedEffort, lay_graded, sparse_sizes
 from stonelayout.laying.packing.mix_search import Grower
 from stonelayout.laying.packing.mix_value import to_smaller
 from stonelayout.laying.solvers.mix import Mix
@@ -147,7 +147,9 @@ def test_own_letter_is_covered_better_than_by_one_size_and_smaller_stones_stand_
 def test_best_covers_no_less_than_good(monkeypatch):
     region, sizes = box(0, 0, 23.3, 17.9).difference(box(15, 11, 24, 18)), three(4.0, 0.4)
     good = lay_graded(Ask(region, (), sizes, {"quality": "good"}))
-    monkeypatch.setitem(EFFORTS, "best", Effort((), 0, 1, 0, 0, 0, 1))  # a look that finds little
+    monkeypatch.setitem(
+        EFFORTS, "best", GradedEffort((), 0, 1, 0, 0, 0, 1)
+    )  # a look that finds little
     best = lay_graded(Ask(region, (), sizes, {"quality": "best"}))
     assert certify(region, sizes, best) >= certify(region, sizes, good)
 
