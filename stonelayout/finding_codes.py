@@ -143,6 +143,13 @@ CODES_BY_STEP: dict[str, tuple[FindingCode, ...]] = {
     ),
     "Reading hole files": (
         FindingCode(
+            "web-between-sizes",
+            ("error",),
+            "The web between holes for two stone sizes in one file is thinner than the sheet "
+            "holds, and a file is one sheet unless you say otherwise.",
+            "Widen the gap, or cut the sizes from separate sheets and say so: check --apart.",
+        ),
+        FindingCode(
             "already-corrected",
             ("warning",),
             "The file was corrected by a test bar when it was written: its sizes are the "
@@ -181,13 +188,6 @@ CODES_BY_STEP: dict[str, tuple[FindingCode, ...]] = {
             "Holes reach over the edge of the file's page, where cutting programs may leave them "
             "out.",
             "Move them onto the page, or make the page larger.",
-        ),
-        FindingCode(
-            "web-between-sizes",
-            ("warning",),
-            "The web between holes for two stone sizes in one file is thinner than the sheet "
-            "holds; it matters if both are cut from one sheet.",
-            "Cut the sizes as separate templates, or widen the gap.",
         ),
         FindingCode(
             "size-in-px",

@@ -29,6 +29,7 @@ def run_checks(
     *,
     tile: bool = False,
     files: Sequence[str] | None = None,
+    apart: bool = False,
 ) -> tuple[Finding, ...]:
     """Return what stands against cutting a layout, or its layers, the most serious first.
 
@@ -40,9 +41,10 @@ def run_checks(
     for, or the usual one where that is not known, as for layers. ``catalogue``: none is the
     packaged one. ``tile``: a design larger than the sheet is cut in tiles, so its size is not
     judged. ``files``, for layers read from SVG files of holes, names the file of each layer: sizes
-    that stand in one file are judged as holes of one sheet too, and where the names are not those
-    that we give, the holes alone must fit the roll, without our marks. Layers are taken in lifting
-    order, by ``Layer.order``. The findings of laying, in ``layout.findings``, are not repeated.
+    that stand in one file are judged as holes of one sheet too, unless they are cut ``apart``; and
+    where the names are not those that we give, the holes alone must fit the roll, without our
+    marks. Layers are taken in lifting order, by ``Layer.order``. The findings of laying, in
+    ``layout.findings``, are not repeated.
 
     Raises LayoutError for a layout or layers without holes, or whose centres, kinds or diameters
     are no places and sizes in mm; CatalogueError for an unknown sheet; InputError for arguments
@@ -73,7 +75,7 @@ def run_checks(
         piece,
         TILE_OPTION,
         given=files is not None,
-        files=names,
+        files=[] if apart else names,
     )
 
 

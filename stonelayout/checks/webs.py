@@ -163,9 +163,9 @@ def check_between(
 
 
 def check_one_sheet(first: Layer, second: Layer, sheet: Sheet) -> list[Finding]:
-    """Return warnings about thin webs between holes of two sizes that stand in one file.
+    """Return thin webs between holes of two sizes that stand in one file, and so on one sheet.
 
-    Code: ``web-between-sizes``. Whether the file is one sheet or several is not known.
+    Code: ``web-between-sizes``.
     """
     holes = (first.hole + second.hole) / 2
     one, _ = _apart(first.centres)
@@ -173,13 +173,14 @@ def check_one_sheet(first: Layer, second: Layer, sheet: Sheet) -> list[Finding]:
     pairs, lengths = _near_between(one, other, holes + sheet.least_web - FILE_ROUNDING_MM)
     return _each(
         "web-between-sizes",
-        "warning",
+        "error",
         second.name,
         (one[pairs[:, 0]] + other[pairs[:, 1]]) / 2,
         lengths - holes,
         lambda web: (
             f"web of {mm(web, 3)} to a hole for {first.kind.size}, {sheet.name} needs "
-            f"{mm(sheet.least_web)}: cut the sizes as separate sheets, or widen the gap"
+            f"{mm(sheet.least_web)}: widen the gap, or cut the sizes from separate sheets (check "
+            "--apart)"
         ),
     )
 

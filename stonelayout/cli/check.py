@@ -30,6 +30,7 @@ ENDINGS = (".svg", ".png")
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
 @width_option
 @tile_option
+@click.option("--apart", is_flag=True, help="Sizes in one file are cut from sheets of their own.")
 @sheet_option
 @catalogue_option
 @format_option
@@ -43,6 +44,7 @@ def command(
     files: tuple[str, ...],
     width: float | None,
     tile: bool,
+    apart: bool,
     sheet_name: str | None,
     catalogue_files: tuple[str, ...],
     form: str,
@@ -69,7 +71,7 @@ def command(
     read = layers_in(files, sheet, catalogue, width)
     layers, names = read.layers, read.names
     file_names = names if read.given else None
-    checked = run_checks(layers, sheet, catalogue, tile=tile, files=file_names)
+    checked = run_checks(layers, sheet, catalogue, tile=tile, files=file_names, apart=apart)
     findings = in_order((*read.findings, *checked))
     entries = _entries(layers, names)
     if output is not None:

@@ -14,6 +14,8 @@ import numpy as np
 from stonelayout.geometry.points import Points
 from stonelayout.units import MM_PER_UNIT
 
+from .registration import EDGE, MARKS_ID, OUTLINE
+
 Affine = tuple[float, float, float, float, float, float]
 Circle = tuple[float, float, float, str]
 
@@ -34,10 +36,12 @@ _READ = {
     "circle": {"cx", "cy", "r", "transform"},
     "ellipse": {"cx", "cy", "rx", "ry", "transform"},
 }
-_HIDES = re.compile(r"display|visibility|transform|clip|mask|opacity|offset|\br\s*:|\bc[xy]\s*:")
+_HIDES = re.compile(
+    r"display|visibility|transform|translate|scale|rotate|zoom|clip|mask|opacity|offset"
+    r"|\b[cr][xy]\s*:|\br\s*:|\b[xy]\s*:"
+)
 _ASIDE = {"title", "desc", "metadata"}
 _SIDES = ("width", "height")
-_MARKS, _EDGE = "registration", "outline"
 _DEEPEST = 50
 #: Two scales are one when they differ by this share: a circle stays round to a nanometre.
 _ALIKE = 1e-7
@@ -58,7 +62,8 @@ def read_plain(raw: bytes) -> tuple[Points, tuple[str, ...], tuple[float, float]
             return None
         size, matrix = frame
         found: list[Circle] = []
-        if not _walk(root, matrix, found, 0):
+        marked = f'id="{EDGE}"'.encode() in raw  # else no group is of our marks, whatever its id
+        if not _walk(root, matrix, found, 0, marked):
             return None
     except (ElementTree.ParseError, LookupError, ValueError):
         return None
@@ -96,14 +101,20 @@ def _frame(root: ElementTree.Element) -> tuple[tuple[float, float], Affine] | No
     return size, (across, 0.0, 0.0, down, -x * across, -y * down)
 
 
-def _walk(parent: ElementTree.Element, matrix: Affine, found: list[Circle], depth: int) -> bool:
-    """Collect the circles below an element; False when there is anything else."""
+def _walk(
+    parent: ElementTree.Element, matrix: Affine, found: list[Circle], depth: int, marked: bool
+) -> bool:
+    """Collect the circles below an element; False when there is anything else.
+
+    ``marked``: groups of our register marks, and our outline, are passed over.
+    """
     if depth > _DEEPEST:
         return False
     for child in parent:
         tag = child.tag[len(_SVG) :] if isinstance(child.tag, str) else ""
         name = child.get("id", "")
-        if tag in _ASIDE or name.startswith(_MARKS) or name == _EDGE:
+        ours = marked and (name == OUTLINE or (tag == "g" and MARKS_ID.match(name)))
+        if tag in _ASIDE or ours:
             continue
         if tag not in ("g", "circle", "ellipse") or not _plain(child, tag):
             return False
@@ -111,7 +122,7 @@ def _walk(parent: ElementTree.Element, matrix: Affine, found: list[Circle], dept
         if moved is None:
             return False
         if tag == "g":
-            if not _walk(child, moved, found, depth + 1):
+            if not _walk(child, moved, found, depth + 1, marked):
                 return False
             continue
         circle = _circle(child, tag, moved)

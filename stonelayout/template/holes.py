@@ -12,11 +12,17 @@ from stonelayout.errors import LayoutError
 from stonelayout.geometry.points import Points
 from stonelayout.model.artwork import Artwork, Shape, Skipped
 
+from .registration import EDGE, MARKS_ID, OUTLINE
+
 #: A closed line is a round hole when no point of it is further from the mean circle than this
 #: share of its radius: four Bezier curves in place of a circle are 0.027 % off, ovals much more.
 ROUND_SHARE = 0.005
 #: or than this many mm: what a cutter cannot show, one HP-GL unit.
 ROUND_MM = 0.025
+#: A line that is off its circle by no more than this share is a circle as drawn (as above).
+DRAWN_SHARE = 0.0005
+#: Ends of a line that are this near, in mm, meet: coordinates of files are rounded so.
+MEET_MM = 0.001
 #: Fewest points of a line that is taken for a circle: a hexagon is not a hole.
 LEAST_POINTS = 8
 #: Holes whose diameters differ by no more than this, in mm, are meant for one stone size.
@@ -60,9 +66,9 @@ class HoleSet:
 def read_holes(data: bytes | str, name: str = "holes.svg") -> HoleSet:
     """Read the round holes of an SVG: circles, ellipses, arcs or Bezier curves, in any transform.
 
-    A file of plain circles is read directly, any other by the SVG importer. What stands in a group
-    whose id begins with ``registration``, or has the id ``outline``, is left out: it is no hole.
-    Raises ArtworkError when the file cannot be read.
+    A file of plain circles is read directly, any other by the SVG importer. Our own register marks,
+    known by their edge, and our outline are left out; in files of others nothing is, whatever its
+    name. Raises ArtworkError when the file cannot be read.
     """
     raw = data.encode("utf-8") if isinstance(data, str) else data
     from .fast_circles import read_plain
@@ -77,18 +83,25 @@ def read_holes(data: bytes | str, name: str = "holes.svg") -> HoleSet:
 
 
 def holes_of(artwork: Artwork) -> HoleSet:
-    """Find the round holes among an artwork's shapes; each closed line counts for itself."""
+    """Find the round holes among an artwork's shapes; each closed line counts for itself.
+
+    A line whose ends meet is closed, with or without the command that says so.
+    """
+    marked = any(shape.id == EDGE for shape in artwork.shapes)
     centres: list[tuple[float, float]] = []
     diameters: list[float] = []
     names: list[str] = []
     odd: list[Skipped] = []
     for shape in artwork.shapes:
-        if shape.layer_id.startswith("registration") or shape.id == "outline":
+        if marked and (MARKS_ID.match(shape.layer_id) or shape.id == OUTLINE):
             continue
         for line in shape.outline:
-            circle = fit_circle(line.points) if line.closed else None
+            points, closed = line.points, line.closed
+            if not closed and len(points) > LEAST_POINTS and _meet(points[0], points[-1]):
+                points, closed = points[:-1], True
+            circle = fit_circle(points) if closed else None
             if circle is None:
-                odd.append(_odd(shape, closed=line.closed))
+                odd.append(_odd(shape, closed=closed))
                 continue
             centres.append(circle[0])
             diameters.append(circle[1])
@@ -104,6 +117,10 @@ def holes_of(artwork: Artwork) -> HoleSet:
     )
 
 
+def _meet(start: Points, end: Points) -> bool:
+    return float(np.hypot(*(start - end))) <= MEET_MM
+
+
 def _odd(shape: Shape, *, closed: bool) -> Skipped:
     reason = "not round" if closed else "not a closed line"
     return Skipped(shape.tag, reason, shape.id, shape.layer, shape.line)
@@ -115,7 +132,8 @@ def fit_circle(points: Points) -> tuple[tuple[float, float], float] | None:
     ``points`` (n, 2) is a closed line that does not repeat its first point. The circle is the
     algebraic least-squares fit (Kasa 1976, "A circle fitting procedure and its error analysis"),
     exact when all points lie on one circle. Its points must go round it once, without a gap of
-    more than a quarter turn.
+    more than a quarter turn. The diameter of an oval is its largest, so that no web is taken for
+    wider than it is.
     """
     if len(points) < LEAST_POINTS:
         return None
@@ -139,6 +157,8 @@ def fit_circle(points: Points) -> tuple[tuple[float, float], float] | None:
     steps = (steps + math.pi) % (2 * math.pi) - math.pi
     if abs(abs(steps.sum()) - 2 * math.pi) > 1e-6 or np.abs(steps).max() > math.pi / 2:
         return None
+    if off > DRAWN_SHARE * radius:
+        radius = float(np.hypot(*from_centre.T).max())
     return (float(middle[0] + cx), float(middle[1] + cy)), 2 * radius
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 
 from stonelayout.errors import LayoutError
@@ -15,8 +16,11 @@ MARK_MM = 6.0
 CLEAR_MM = 2.0
 #: Sheet left outside the marks on every side, in mm.
 MARGIN_MM = 5.0
-#: Id of the register edge in a cut file.
+#: Id of the register edge in a cut file: by it our own files are known.
 EDGE = "register-edge"
+#: Ids of the groups of marks that we write, one or one a template of a panel, and of the outline.
+MARKS_ID = re.compile(r"registration(-.*)?\Z")
+OUTLINE = "outline"
 #: Length in mm of the foot of the register edge, where the tape's corner is set.
 FOOT_MM = 12.0
 #: Crosses (or pins) stand on a right triangle whose legs differ by this at least, in mm, so that

@@ -91,7 +91,7 @@ def test_two_sizes_on_one_sheet_agree_with_brute_force(first, second):
         for b in set(second)
     ]
     assert total(found, "web-between-sizes") == sum(s < 33**2 for s in square)
-    assert {f.severity for f in found} <= {"warning"}
+    assert {f.severity for f in found} <= {"error"}
 
 
 def test_largest_stones_of_a_size_warn_where_the_hole_is_tight():

@@ -132,3 +132,13 @@ def test_counts_too_long(shop):
     job = '[names]\nfile = "list.csv"\n' + words + JOB[JOB.index("[[lay]]") :]
     (shop / "job.toml").write_text(job, encoding="utf-8")
     assert f'count "{"9" * 40}" is not a number of copies' in run("make", "job.toml", "--out", "o")
+
+
+def test_a_file_of_two_sizes_is_one_sheet_unless_it_is_cut_apart(shop):
+    body = '<circle cx="20" cy="20" r="1.65"/><circle cx="23.2" cy="20" r="1.25"/>'
+    (shop / "bought.svg").write_text(ART.split("<rect")[0] + body + "</svg>", encoding="utf-8")
+    told = CliRunner().invoke(group, ["check", "bought.svg"], standalone_mode=False)
+    assert told.return_value == 1
+    assert "[web-between-sizes]" in told.output
+    assert told.output.endswith("1 error: do not cut yet\n")
+    assert "ready for a trial cut" in run("check", "bought.svg", "--apart")

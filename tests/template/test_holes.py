@@ -148,9 +148,40 @@ def test_what_is_not_round_is_named():
 
 
 def test_marks_of_ours_are_no_holes():
-    pins = '<g id="registration"><circle cx="3" cy="3" r="2"/><path d="M0 0L9 9"/></g>'
+    edge = '<path id="register-edge" d="M0 0L9 9" stroke="#000"/>'
+    pins = f'<g id="registration"><circle cx="3" cy="3" r="2"/>{edge}</g>'
     body = f'{pins}<g id="holes"><circle cx="9" cy="9" r="1"/></g>'
-    assert len(read_holes(drawing(body + '<rect id="outline" width="100" height="80"/>'))) == 1
+    body += '<rect id="outline" width="100" height="80"/>'
+    for more in ("", '<path d="M1 1h2" stroke="#000"/>'):  # the quick way, and the importer
+        assert len(read_holes(drawing(body + more))) == 1
+        found = read_holes(drawing(body.replace("register-edge", "edge") + more))
+        assert len(found) == 2  # marks of others may be holes
+        assert "outline" in {entry.id for entry in found.not_round}
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        '<circle id="registration1" cx="20" cy="20" r="1"/><circle cx="23" cy="20" r="1"/>',
+        '<g id="outline"><circle cx="20" cy="20" r="1"/><circle cx="23" cy="20" r="1"/></g>',
+        '<path d="M19 20a1 1 0 1 0 2 0a1 1 0 1 0 -2 0"/><circle cx="23" cy="20" r="1"/>',
+        '<ellipse style="rx:1px; ry:1px" cx="20" cy="20" rx="3" ry="3"/>'
+        '<circle cx="23" cy="20" r="1"/>',
+        '<circle style="scale:0.5" cx="40" cy="40" r="2"/><circle cx="23" cy="20" r="1"/>',
+    ],
+)
+def test_no_hole_of_others_is_left_out(body):
+    found = read_holes(drawing(body))
+    assert len(found) == 2
+    if "scale" not in body:
+        assert np.hypot(*(found.centres[0] - found.centres[1])) == pytest.approx(3.0, abs=1e-3)
+        assert found.diameters == pytest.approx([2.0, 2.0], abs=1e-3)
+
+
+def test_an_oval_is_as_wide_as_its_widest():
+    """Half a percent off round counts as a hole; its web is no wider than the true one."""
+    found = read_holes(drawing('<ellipse cx="20" cy="20" rx="1.674" ry="1.626"/>'))
+    assert found.diameters == pytest.approx([2 * 1.674], abs=1e-4)
 
 
 def circle_points(count, radius=2.0, wobble=0.0):
