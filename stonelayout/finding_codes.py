@@ -143,6 +143,25 @@ CODES_BY_STEP: dict[str, tuple[FindingCode, ...]] = {
     ),
     "Reading hole files": (
         FindingCode(
+            "set-incomplete",
+            ("error",),
+            "Files of the folder's set of templates are missing.",
+            "Run the command that wrote the folder again.",
+        ),
+        FindingCode(
+            "set-mixed",
+            ("error",),
+            "The folder holds templates that are not of its set, such as a layer of an earlier "
+            "design.",
+            "Move them out of the folder, or write the set into a new one.",
+        ),
+        FindingCode(
+            "set-unfinished",
+            ("error",),
+            "A run stopped between the files of two sets, so the folder may hold some of each.",
+            "Run the same command into the folder again, which finishes it, before you cut.",
+        ),
+        FindingCode(
             "web-between-sizes",
             ("error",),
             "The web between holes for two stone sizes in one file is thinner than the sheet "
@@ -188,6 +207,18 @@ CODES_BY_STEP: dict[str, tuple[FindingCode, ...]] = {
             "Holes reach over the edge of the file's page, where cutting programs may leave them "
             "out.",
             "Move them onto the page, or make the page larger.",
+        ),
+        FindingCode(
+            "set-changed",
+            ("warning",),
+            "Files of the set were changed since they were written.",
+            "Look at the changes, and write the set again if you did not make them.",
+        ),
+        FindingCode(
+            "set-not-known",
+            ("warning",),
+            "The folder has no record that tells which files belong together.",
+            "Write the templates into a new folder, or make sure that all have one date.",
         ),
         FindingCode(
             "size-in-px",

@@ -62,7 +62,7 @@ def read_plain(raw: bytes) -> tuple[Points, tuple[str, ...], tuple[float, float]
             return None
         size, matrix = frame
         found: list[Circle] = []
-        marked = f'id="{EDGE}"'.encode() in raw  # else no group is of our marks, whatever its id
+        marked = f'id="{EDGE}'.encode() in raw  # else no group is of our marks, whatever its id
         if not _walk(root, matrix, found, 0, marked):
             return None
     except (ElementTree.ParseError, LookupError, ValueError):

@@ -87,7 +87,7 @@ def holes_of(artwork: Artwork) -> HoleSet:
 
     A line whose ends meet is closed, with or without the command that says so.
     """
-    marked = any(shape.id == EDGE for shape in artwork.shapes)
+    marked = any(shape.id.startswith(EDGE) for shape in artwork.shapes)
     centres: list[tuple[float, float]] = []
     diameters: list[float] = []
     names: list[str] = []

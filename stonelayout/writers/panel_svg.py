@@ -10,6 +10,7 @@ import numpy.typing as npt
 from stonelayout.markup import escape, quoteattr
 from stonelayout.model.layer import Layer, Registration
 from stonelayout.model.layout import DECIMALS
+from stonelayout.template.registration import EDGE
 from stonelayout.template.roll import Panel, PlacedTemplate, Plan
 from stonelayout.units import mm_and_inches, number, percent
 
@@ -53,7 +54,8 @@ def _template(name: str, placed: PlacedTemplate, layer: Layer, found: Registrati
             data += "M" + "L".join(
                 f"{number(x, DECIMALS)} {number(y, DECIMALS)}" for x, y in points
             )
-        lines.append(f'<path d="{data}"/>')
+        known = f' id="{EDGE}-{name}"' if mark.name == EDGE else ""
+        lines.append(f'<path{known} d="{data}"/>')
     pin = number(page.diameter(found.pin) / 2, DECIMALS)
     lines += _circles(page.place(found.pins), placed, pin)
     title = escape(placed.template.name)
