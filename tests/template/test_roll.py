@@ -309,7 +309,7 @@ def test_a_turned_template_is_not_mirrored(turn):
     plan, templates = plan_sets([TemplateSet("b", whole(layers, marks))], pieces)
     assert any(p.turned for p in plan.panels[0].placed) is turn
     text = roll_files(plan, templates, "b")["panel-01.svg"]
-    key = re.findall(r'<path d="([^"]*)"/>', text)[1]
+    key = re.findall(r'<path[^>]* d="([^"]*)"/>', text)[1]
     first = [tuple(map(float, p.split())) for p in key[1:].split("M")[0].split("L")]
     (ax, ay), (bx, by), (cx, cy) = first
     assert (bx - ax) * (cy - by) - (by - ay) * (cx - bx) > 0  # foot, corner, arm: as drawn
