@@ -342,8 +342,9 @@ def _recover(root: Path) -> None:
     try:
         journal = json.loads((work / _JOURNAL).read_text(encoding="utf-8"))
         names = [*journal["files"], *journal["stale"]]
-        if all(isinstance(name, str) and _is_safe(name) for name in names):
-            _finish(root, journal)
+        if not all(isinstance(name, str) and _is_safe(name) for name in names):
+            raise ValueError("its journal leads out of the folder")
+        _finish(root, journal)
     except FileNotFoundError:
         pass
     except (OSError, ValueError, KeyError, TypeError) as error:

@@ -66,6 +66,21 @@ def test_a_record_never_leads_out_of_its_folder(tmp_path, name):
         write_set(inside, {name: "x"}, "make")
 
 
+@pytest.mark.parametrize(
+    "journal", ["{", "{}", '{"files": ["../x"], "stale": []}', '{"files": [7], "stale": []}']
+)
+def test_a_journal_that_cannot_be_followed_is_told_and_nothing_is_lost(tmp_path, journal):
+    folder = tmp_path / "out"
+    write_set(folder, OLD, "make")
+    (folder / WORK / "new").mkdir(parents=True)
+    (folder / WORK / "new" / "01-a.svg").write_text("staged", encoding="utf-8")
+    (folder / WORK / "journal.json").write_text(journal, encoding="utf-8")
+    with pytest.raises(InputError, match="an earlier run stopped here and cannot be finished"):
+        write_set(folder, NEW, "make")
+    assert {name: text for name, text in held(folder).items() if WORK not in name} == OLD
+    assert (folder / WORK / "new" / "01-a.svg").read_text(encoding="utf-8") == "staged"
+
+
 def test_links_devices_and_sources_are_refused(tmp_path):
     (tmp_path / "art.svg").write_text("art", encoding="utf-8")
     (tmp_path / "out").mkdir()
